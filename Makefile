@@ -1,0 +1,58 @@
+# Everything a newcomer needs: `make demo`, `make test`. See CONTRIBUTING.md for the rest.
+PYTHON ?= python3
+VENV   := .venv
+BIN    := $(VENV)/bin
+PIP    := $(BIN)/python -m pip --disable-pip-version-check --quiet
+
+.PHONY: demo test check format lint types layers docs bench validate lock clean
+
+demo: $(VENV)/runtime.stamp
+	$(BIN)/quintain demo quintain-demo
+
+test: check
+	$(BIN)/python -m pytest -n 2 --dist loadfile
+
+check: format lint types layers docs
+
+format: $(VENV)/dev.stamp
+	$(BIN)/ruff format --check .
+
+lint: $(VENV)/dev.stamp
+	$(BIN)/ruff check .
+
+types: $(VENV)/dev.stamp
+	$(BIN)/mypy
+
+layers: $(VENV)/dev.stamp
+	$(BIN)/lint-imports --no-cache
+
+docs: $(VENV)/dev.stamp
+	$(BIN)/sphinx-build -W --keep-going -q -b html docs docs/_build/html
+
+bench: $(VENV)/dev.stamp
+	$(BIN)/python -m bench
+
+validate: $(VENV)/dev.stamp
+	$(BIN)/python -m bench.validate
+
+# Rewrites the locks; needs uv on the path.
+lock:
+	uv pip compile --quiet --universal --generate-hashes --python-version 3.11 --no-header \
+		pyproject.toml requirements/build.in -o requirements/runtime.txt
+	uv pip compile --quiet --universal --generate-hashes --python-version 3.11 --no-header \
+		pyproject.toml requirements/build.in requirements/dev.in -c requirements/runtime.txt -o requirements/dev.txt
+
+$(VENV)/bin/python:
+	$(PYTHON) -m venv $(VENV)
+
+$(VENV)/runtime.stamp: requirements/runtime.txt pyproject.toml | $(VENV)/bin/python
+	$(PIP) install --require-hashes -r requirements/runtime.txt
+	$(PIP) install --no-deps --no-build-isolation -e .
+	touch $@
+
+$(VENV)/dev.stamp: requirements/dev.txt $(VENV)/runtime.stamp
+	$(PIP) install --require-hashes -r requirements/dev.txt
+	touch $@
+
+clean:
+	rm -rf $(VENV) docs/_build .mypy_cache .ruff_cache .hypothesis quintain-demo

@@ -1,0 +1,216 @@
+"""
+Doubts about a result, each with a stable code and a documented meaning.
+
+A flag never stops an analysis: it travels with the result, into JSON, screen and report. The list
+below is the only place where codes are defined; the documentation's page of flags is made from it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+__all__ = ["FLAGS", "Flag", "FlagMeaning", "flag"]
+
+
+@dataclass(frozen=True, slots=True)
+class FlagMeaning:
+    """What a flag code means and what to do about it."""
+
+    code: str
+    meaning: str
+    remedy: str
+    withholds: tuple[str, ...] = ()
+    """Quantities (glossary names) that are not stated when the flag is raised."""
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """A doubt raised on one result: stable code, sentence, and the place it is about."""
+
+    code: str
+    message: str
+    where: str = ""
+
+
+def _table(rows: Iterable[FlagMeaning]) -> dict[str, FlagMeaning]:
+    return {row.code: row for row in rows}
+
+
+FLAGS: dict[str, FlagMeaning] = _table(
+    [
+        # -- the samples themselves
+        FlagMeaning(
+            "clipped",
+            "Samples sit at a limit of the measuring range, so the force was cut off there.",
+            "Raise the amplifier range and repeat the strike.",
+            ("peak_force", "rate_of_force_development", "impulse"),
+        ),
+        FlagMeaning(
+            "missing-samples",
+            "Samples inside the event are missing or not a number.",
+            "Check the cable and the acquisition buffer, then repeat the strike.",
+            ("peak_force", "rate_of_force_development", "impulse"),
+        ),
+        FlagMeaning(
+            "gap",
+            "The time stamps jump inside or next to the event.",
+            "Record without dropped samples; the parts beside the gap are not joined.",
+        ),
+        FlagMeaning(
+            "time-repeated",
+            "A time stamp stands twice in the recording.",
+            "Check the export settings of the acquisition program.",
+        ),
+        FlagMeaning(
+            "time-backward",
+            "Time runs backward in the recording.",
+            "Split the file where the clock was reset and analyse the parts.",
+        ),
+        FlagMeaning(
+            "held-samples",
+            "The same value stands in a long row where noise should show: the channel was frozen.",
+            "Check the acquisition; repeat the strike.",
+            ("peak_force", "rate_of_force_development", "impulse"),
+        ),
+        FlagMeaning(
+            "coarse-steps",
+            "The resolution is coarse: the noise is smaller than one step of the converter.",
+            "Use more of the converter's range; the noise is taken from the step instead.",
+        ),
+        # -- zero and surroundings of an event
+        FlagMeaning(
+            "short-quiet",
+            "Too little quiet before the event to know the zero and the noise well.",
+            "Leave at least half a second of rest before each strike.",
+        ),
+        FlagMeaning(
+            "loaded-before",
+            "There was a force on the pad before the blow: leaning, pushing, or a rig still moving.",
+            "Step back from the pad and let it come to rest between strikes.",
+        ),
+        FlagMeaning(
+            "no-return-to-zero",
+            "The force does not come back to zero after the event.",
+            "Leave the pad after the strike; otherwise impulse depends on where it is ended.",
+        ),
+        FlagMeaning(
+            "overlapping",
+            "The next event begins before this one has died away.",
+            "Leave at least a second between strikes.",
+        ),
+        FlagMeaning(
+            "cut-off",
+            "The recording begins or ends inside the event.",
+            "Record longer before and after the strike.",
+            ("impulse",),
+        ),
+        # -- the correction for ringing
+        FlagMeaning(
+            "few-samples",
+            "Fewer than eight samples span the pulse; its peak is less certain.",
+            "Sample faster.",
+        ),
+        FlagMeaning(
+            "too-few-samples",
+            "Fewer than four samples span the pulse; no correction of the peak is honest.",
+            "Sample faster; impulse still stands.",
+            ("peak_force", "rate_of_force_development"),
+        ),
+        FlagMeaning(
+            "pulse-short-for-rig",
+            "The pulse is shorter than three quarters of the rig's own period.",
+            "A stiffer or lighter rig, or a softer pad; impulse still stands.",
+            ("peak_force", "rate_of_force_development"),
+        ),
+        FlagMeaning(
+            "pulse-near-rig-period",
+            "The pulse lasts less than one and a half periods of the rig; its peak is less certain.",
+            "A stiffer or lighter rig, or a softer pad.",
+        ),
+        FlagMeaning(
+            "rate-too-low",
+            "The rig's natural frequency lies above 0.45 of the sampling rate; ringing is not corrected.",
+            "Sample at least 2.3 times faster than the rig rings.",
+            ("peak_force", "rate_of_force_development"),
+        ),
+        FlagMeaning(
+            "mode-from-recording",
+            "No rig file gave the natural frequency; it was estimated from this recording's ring-downs.",
+            "Make a tap test and give its result in the rig file.",
+        ),
+        FlagMeaning(
+            "no-mode",
+            "The rig's ringing is not known and no free ringing was found: the force is not corrected.",
+            "Make a tap test and give its result in the rig file.",
+        ),
+        FlagMeaning(
+            "mode-drift",
+            "The natural frequency found on this strike disagrees with the one of the rig.",
+            "Look for a loose bolt, a changed pad or an added mass, then repeat the tap test.",
+        ),
+        FlagMeaning(
+            "methods-disagree",
+            "The plain inverse filter gives another peak than the smoother, beyond their uncertainty.",
+            "Look at the traces; take the impulse rather than the peak.",
+        ),
+        # -- the event as a strike
+        FlagMeaning(
+            "several-contacts",
+            "The strike holds more than one contact.",
+            "Look at the trace: a plate that runs ahead and is caught again, or a double blow.",
+        ),
+        FlagMeaning(
+            "overload",
+            "The force went beyond the safe limit of the cell that the rig file states.",
+            "Stop. Check the zero and the calibration of the cell before the next strike.",
+        ),
+        FlagMeaning(
+            "beyond-calibration",
+            "The peak lies outside the range of forces over which the cell was calibrated or proved.",
+            "Calibrate over a wider range.",
+        ),
+        FlagMeaning(
+            "weak",
+            "The event stands little above the noise.",
+            "Check that it was a strike at all.",
+        ),
+        FlagMeaning(
+            "gain-unknown",
+            "No calibration states how uncertain the gain of the chain is; it is not in the uncertainty.",
+            "Calibrate the cell and prove the chain with drop tests; state u_gain in the rig file.",
+        ),
+    ]
+)
+
+
+def flag(code: str, detail: str = "", *, where: str = "") -> Flag:
+    """
+    Raise a doubt by its code.
+
+    Parameters
+    ----------
+    code : str
+        One of the codes in :data:`FLAGS`.
+    detail : str
+        What is particular to this case, added after the code's meaning.
+    where : str
+        Channel, time or row the doubt is about.
+
+    Returns
+    -------
+    Flag
+        The doubt, ready to be attached to a result.
+
+    Raises
+    ------
+    KeyError
+        If the code is not documented in :data:`FLAGS`.
+
+    Examples
+    --------
+    >>> flag("clipped", "14 samples at 8000 N", where="Fz, 0.4137 s").message
+    'Samples sit at a limit of the measuring range, so the force was cut off there. 14 samples at 8000 N.'
+    """
+    meaning = FLAGS[code].meaning
+    return Flag(code, f"{meaning} {detail.rstrip('.')}." if detail else meaning, where)

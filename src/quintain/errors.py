@@ -1,0 +1,75 @@
+"""
+Every exception Quintain raises on purpose.
+
+A message says what is wrong in lab words, where (file, row, channel, time), what was expected and
+found, and what to do next. ``code`` names the page of the documentation; ``exit_code`` is what the
+command line returns.
+"""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+__all__ = [
+    "AnalysisError",
+    "ChannelError",
+    "MethodFileError",
+    "QuintainError",
+    "RecordingError",
+    "RigFileError",
+    "UnitError",
+    "UsageError",
+]
+
+
+class QuintainError(Exception):
+    """Something Quintain can explain to the person in front of it."""
+
+    code: ClassVar[str] = "error"
+    exit_code: ClassVar[int] = 3
+
+
+class UsageError(QuintainError):
+    """The request itself cannot be carried out as it was put."""
+
+    code = "usage"
+    exit_code = 2
+
+
+class RecordingError(QuintainError):
+    """A recording cannot be read: not there, damaged, of an unknown kind, or changing while read."""
+
+    code = "recording"
+
+
+class ChannelError(RecordingError):
+    """A channel that was asked for is not in the recording, or no channel can be told apart."""
+
+    code = "channel"
+
+
+class UnitError(RecordingError):
+    """A unit is missing or unknown; Quintain never guesses one."""
+
+    code = "unit"
+
+
+class RigFileError(QuintainError):
+    """A rig file has an entry that cannot be used; the message names file and line."""
+
+    code = "rig-file"
+    exit_code = 2
+
+
+class MethodFileError(QuintainError):
+    """A method file has an entry that cannot be used; the message names file and line."""
+
+    code = "method-file"
+    exit_code = 2
+
+
+class AnalysisError(QuintainError):
+    """The data do not allow what was asked, and no flagged result would be honest."""
+
+    code = "analysis"
+    exit_code = 1

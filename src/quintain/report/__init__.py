@@ -1,0 +1,1 @@
+"""Documents and figures made from finished results; nothing is computed here."""

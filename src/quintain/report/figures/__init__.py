@@ -1,0 +1,1 @@
+"""Figures: each function draws finished results."""
