@@ -1,0 +1,68 @@
+"""What a file of a data acquisition program holds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from quintain.domain.trace import Trace
+from quintain.errors import ChannelError
+
+__all__ = ["Recording"]
+
+
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """
+    A recording: its traces in SI units, its raw header whole, and the bytes it came from.
+
+    Parameters
+    ----------
+    path : str
+        Where it was read from; empty for data made in memory.
+    sha256 : str
+        Hash of the file's bytes as they lay on disk; empty for data made in memory.
+    n_bytes : int
+        Size of the file.
+    traces : tuple of Trace
+        One per channel, each with its own rate.
+    header : str
+        Everything the file said before its numbers, unaltered.
+    started : datetime or None
+        Start of the recording, where the file tells.
+    reader : str
+        Name of the reader that understood the file.
+    notes : tuple of str
+        What the reader had to conclude, in words.
+    """
+
+    path: str
+    sha256: str
+    n_bytes: int
+    traces: tuple[Trace, ...]
+    header: str = ""
+    started: datetime | None = None
+    reader: str = ""
+    notes: tuple[str, ...] = ()
+
+    def trace(self, name: str | None = None, *, quantity: str = "force") -> Trace:
+        """
+        Pick one trace by name, or the only one of a quantity.
+
+        Raises
+        ------
+        ChannelError
+            If there is no such channel, or more than one and no name was given.
+        """
+        where = self.path or "recording"
+        listing = ", ".join(f"{t.name!r} ({t.quantity}, {t.unit})" for t in self.traces) or "none"
+        if name is not None:
+            found = [t for t in self.traces if t.name == name]
+            if not found:
+                raise ChannelError(f"{where}: there is no channel {name!r}; there are: {listing}")
+            return found[0]
+        found = [t for t in self.traces if t.quantity == quantity]
+        if len(found) == 1:
+            return found[0]
+        problem = f"no channel of {quantity}" if not found else f"{len(found)} channels of {quantity}"
+        raise ChannelError(f"{where}: {problem}; name one with --channel. There are: {listing}")

@@ -1,0 +1,106 @@
+"""
+The glossary: every quantity's name, symbol, unit, definition and source, once.
+
+Labels, JSON names, table columns and the documentation's glossary are all made from this list.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = ["GLOSSARY", "Quantity"]
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """
+    One entry of the glossary.
+
+    ``unit`` is the SI unit of the stored value; ``shown_unit`` and ``shown_factor`` say how people
+    read it (value in SI times factor).
+    """
+
+    name: str
+    label: str
+    symbol: str
+    unit: str
+    definition: str
+    source: str = "common practice, no source"
+    shown_unit: str = ""
+    shown_factor: float = 1.0
+
+    def __post_init__(self) -> None:
+        if not self.shown_unit:
+            object.__setattr__(self, "shown_unit", self.unit)
+
+
+_MECHANICS = "elementary mechanics"
+
+GLOSSARY: dict[str, Quantity] = {
+    q.name: q
+    for q in [
+        Quantity("start", "Start of contact", "t₀", "s",
+                 "First instant of contact, on the clock of the recording."),
+        Quantity("contact_time", "Contact time", "T", "s",
+                 "From the first instant at which the force on the cell rises above zero to the last; for "
+                 "several contacts from the first start to the last end.", shown_unit="ms", shown_factor=1e3),
+        Quantity("impulse", "Impulse, whole event", "J", "N s",
+                 "Integral of the force from the start of contact until the rig's ringing has died away. "
+                 "Ringing does not change it: a linear cell has unit gain at zero frequency.", _MECHANICS),
+        Quantity("impulse_to_stop", "Impulse to the stop of the limb", "J_z", "N s",
+                 "Integral of the force on the cell from the start of contact to the stated end: the "
+                 "instant at which the limb's speed along the target's normal reaches zero.", _MECHANICS),
+        Quantity("impulse_to_peak", "Impulse to the peak force", "J_p", "N s",
+                 "Integral of the corrected force from the start of contact to its peak.", _MECHANICS),
+        Quantity("peak_force", "Peak force on the cell", "F", "N",
+                 "Largest force on the cell, corrected for the rig's ringing and taken between samples. It "
+                 "is the force that arrives at the cell behind pad and plate, not the force at the glove."),
+        Quantity("peak_force_raw", "Peak of the raw trace", "F_raw", "N",
+                 "Largest sample less the zero. It holds the rig's ringing and steps over the true peak."),
+        Quantity("peak_force_cfc", "Peak after the CFC filter", "F_CFC", "N",
+                 "Largest value after the stated channel frequency class filter; shown for comparison "
+                 "with older work, not a correction of ringing.", "SAE J211-1; ISO 6487"),
+        Quantity("time_to_peak", "Time to peak force", "t_p", "s",
+                 "From the start of contact to the peak of the corrected force.",
+                 shown_unit="ms", shown_factor=1e3),
+        Quantity("rate_of_force_development", "Rate of force development", "RFD", "N/s",
+                 "Mean slope of the corrected force between its first rise through 20 % and through 80 % "
+                 "of its peak.", shown_unit="kN/s", shown_factor=1e-3),
+        Quantity("expected_peak_low", "Least peak for the impulse", "F_lo", "N",
+                 "Peak of the flattest of the usual pulse shapes with the same impulse and contact time.",
+                 "pulse shape coefficients, IEC 60068-2-27 and calculus"),
+        Quantity("expected_peak_high", "Greatest peak for the impulse", "F_hi", "N",
+                 "Peak of the sharpest of the usual pulse shapes with the same impulse and contact time.",
+                 "pulse shape coefficients, IEC 60068-2-27 and calculus"),
+        Quantity("sampling_loss", "Worst loss by sampling", "δ_s", "1",
+                 "Greatest share of the peak that samples alone can miss, for a half-sine of this contact "
+                 "time: 1 - cos(π/2N), N samples in the pulse.", "derived; see documentation",
+                 shown_unit="%", shown_factor=100.0),
+        Quantity("approach_speed", "Approach speed", "v₁", "m/s",
+                 "Speed of the striking point along the target's normal just before contact.", _MECHANICS),
+        Quantity("rebound_speed", "Rebound speed", "v₂", "m/s",
+                 "Speed away from the pad when the body is back at the height of first contact.", _MECHANICS),
+        Quantity("restitution", "Restitution", "e", "1",
+                 "Rebound speed over approach speed, both at the height of first contact.", _MECHANICS),
+        Quantity("effective_mass", "Effective mass", "m", "kg",
+                 "J(t_z)/(v₁ + a₀ t_z): impulse to the stop of the limb over the speed it would have "
+                 "reached by then, a₀ its acceleration just before contact."),
+        Quantity("energy", "Energy into the pad", "E", "J",
+                 "Integral of force times speed from the start of contact to the stop of the limb.",
+                 _MECHANICS),
+        Quantity("kinetic_energy", "Kinetic energy", "E_k", "J", "Half effective mass times speed squared.",
+                 _MECHANICS),
+        Quantity("mean_power", "Mean power to the stop", "P", "W",
+                 "Energy into the pad over the time to the stop of the limb.", _MECHANICS,
+                 shown_unit="kW", shown_factor=1e-3),
+        Quantity("peak_power", "Peak power", "P_max", "W", "Largest product of force and speed.", _MECHANICS,
+                 shown_unit="kW", shown_factor=1e-3),
+        Quantity("natural_frequency", "Natural frequency", "f_n", "Hz",
+                 "Undamped natural frequency of a mode of the rig.", "Rao, Mechanical Vibrations"),
+        Quantity("damping_ratio", "Damping ratio", "ζ", "1", "Damping of a mode over critical damping.",
+                 "Rao, Mechanical Vibrations", shown_unit="%", shown_factor=100.0),
+        Quantity("gain", "Gain of the chain", "G", "1",
+                 "Force the chain should have shown over the force it showed; 1 when calibration holds."),
+        Quantity("noise", "Noise", "σ", "N", "Standard deviation of the quiet signal before the event."),
+    ]
+}  # fmt: skip
