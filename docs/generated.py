@@ -1,0 +1,90 @@
+"""Pages made from the code: glossary, flags, errors, modules of the numerical floor."""
+
+from __future__ import annotations
+
+import inspect
+import pkgutil
+from pathlib import Path
+
+import quintain.errors
+import quintain.numerics
+from quintain.domain.flags import FLAGS
+from quintain.quantities import GLOSSARY
+
+__all__ = ["write_pages"]
+
+
+def write_pages(folder: Path) -> None:
+    """Write every generated page below ``folder``."""
+    folder.mkdir(parents=True, exist_ok=True)
+    pages = {"glossary": _glossary(), "flags": _flags(), "errors": _errors(), "numerics": _numerics()}
+    for name, text in pages.items():
+        path = folder / f"{name}.md"
+        if not path.exists() or path.read_text(encoding="utf-8") != text:
+            path.write_text(text, encoding="utf-8")
+
+
+def _glossary() -> str:
+    lines = [
+        "# Glossary of quantities",
+        "",
+        "The same words and definitions everywhere: on screen, in JSON, in reports.",
+        "",
+        "| name | quantity | symbol | unit | definition | source |",
+        "|---|---|---|---|---|---|",
+    ]
+    lines += [
+        f"| `{q.name}` | {q.label} | {q.symbol} | {q.unit} | {q.definition} | {q.source} |"
+        for q in GLOSSARY.values()
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _flags() -> str:
+    lines = ["# Flags", "", "A flag is a doubt with a stable code. It travels with the result.", ""]
+    for meaning in FLAGS.values():
+        lines += [f"## {meaning.code}", "", meaning.meaning, "", f"*What to do:* {meaning.remedy}", ""]
+        if meaning.withholds:
+            names = ", ".join(f"`{name}`" for name in meaning.withholds)
+            lines += [f"*Not stated then:* {names}", ""]
+    return "\n".join(lines)
+
+
+def _errors() -> str:
+    lines = ["# Errors", "", "An error stops; it is one line that says what, where, and what to do.", ""]
+    for name in quintain.errors.__all__:
+        kind = getattr(quintain.errors, name)
+        lines += [
+            f"## {kind.code}",
+            "",
+            inspect.getdoc(kind) or "",
+            "",
+            f"`{name}`, exit code {kind.exit_code}.",
+            "",
+        ]
+    return "\n".join(lines)
+
+
+def _numerics() -> str:
+    names = sorted(
+        m.name
+        for m in pkgutil.walk_packages(quintain.numerics.__path__, "quintain.numerics.")
+        if not m.ispkg and not m.name.rpartition(".")[2].startswith("_")
+    )
+    lines = [
+        "# The numerical floor",
+        "",
+        "Arrays and floats in SI units in and out; one concept a file.",
+        "",
+    ]
+    for name in names:
+        lines += [
+            f"## {name.removeprefix('quintain.numerics.')}",
+            "",
+            "```{eval-rst}",
+            f".. automodule:: {name}",
+            "   :members:",
+            "```",
+            "",
+        ]
+    return "\n".join(lines)

@@ -1,0 +1,123 @@
+"""Domain objects as plain values for JSON: the contract that scripts rely on."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from quintain.domain.analysis import Analysis
+from quintain.domain.flags import Flag
+from quintain.domain.measured import Measured
+from quintain.domain.strike import Strike
+
+__all__ = ["analyses_as_json", "answer", "flag_as_json", "measured_as_json", "strike_as_json", "text"]
+
+STRIKE_QUANTITIES = (
+    "contact_time",
+    "impulse",
+    "impulse_to_stop",
+    "impulse_to_peak",
+    "peak_force",
+    "peak_force_raw",
+    "peak_force_cfc",
+    "time_to_peak",
+    "rate_of_force_development",
+    "expected_peak_low",
+    "expected_peak_high",
+    "sampling_loss",
+    "approach_speed",
+    "effective_mass",
+    "energy",
+    "kinetic_energy",
+    "mean_power",
+    "peak_power",
+)
+"""Quantities of a strike in the order shown; those not stated are null."""
+
+
+def _finite(value: float | None) -> float | None:
+    return None if value is None or not math.isfinite(value) else float(value)
+
+
+def measured_as_json(measured: Measured | None) -> dict[str, Any] | None:
+    """``{"value", "u", "unit"}``, or None where nothing is stated."""
+    if measured is None:
+        return None
+    return {"value": _finite(measured.value), "u": _finite(measured.u), "unit": measured.unit}
+
+
+def flag_as_json(flag: Flag) -> dict[str, str]:
+    """``{"code", "message", "where"}``."""
+    return {"code": flag.code, "message": flag.message, "where": flag.where}
+
+
+def strike_as_json(strike: Strike, *, recording: int = 0) -> dict[str, Any]:
+    """One strike; ``recording`` is the index of its file among the inputs."""
+    return {
+        "input": recording,
+        "number": strike.number,
+        "start_s": strike.start,
+        "contacts_s": [[contact.start, contact.end] for contact in strike.contacts],
+        "force_kind": strike.force_kind,
+        **{name: measured_as_json(strike.quantities.get(name)) for name in STRIKE_QUANTITIES},
+        "budget": {
+            name: {c.name: _finite(c.u) for c in measured.budget}
+            for name, measured in strike.quantities.items()
+            if measured.budget
+        },
+        "flags": [flag_as_json(flag) for flag in strike.flags],
+    }
+
+
+def answer(
+    command: str,
+    *,
+    version: str,
+    inputs: Iterable[tuple[str, str]],
+    method: Mapping[str, Any],
+    results: Any,
+    flags: Iterable[Flag],
+    errors: Sequence[Mapping[str, str]] = (),
+) -> dict[str, Any]:
+    """The object every command prints with ``--json``; ``inputs`` are path and SHA-256."""
+    return {
+        "quintain": version,
+        "command": command,
+        "inputs": [{"path": path, "sha256": sha256} for path, sha256 in inputs],
+        "method": dict(method),
+        "results": results,
+        "flags": [flag_as_json(flag) for flag in flags],
+        "errors": list(errors),
+    }
+
+
+def analyses_as_json(
+    analyses: Sequence[Analysis], *, version: str, errors: Sequence[Mapping[str, str]] = ()
+) -> dict[str, Any]:
+    """The answer of ``quintain analyse`` for one or many recordings."""
+    flags = [flag for analysis in analyses for flag in analysis.flags]
+    for analysis in analyses:
+        for strike in analysis.strikes:
+            place = f"{analysis.path}, strike {strike.number}"
+            flags += [Flag(f.code, f.message, f"{place}, {f.where}".rstrip(", ")) for f in strike.flags]
+    settings = analyses[0].method.settings() | {"sha256": analyses[0].method.sha256} if analyses else {}
+    return answer(
+        "analyse",
+        version=version,
+        inputs=[(analysis.path, analysis.sha256) for analysis in analyses],
+        method=settings,
+        results=[
+            strike_as_json(strike, recording=i)
+            for i, analysis in enumerate(analyses)
+            for strike in analysis.strikes
+        ],
+        flags=flags,
+        errors=errors,
+    )
+
+
+def text(value: Mapping[str, Any]) -> str:
+    """JSON text; a number that is not finite is a defect and raises ValueError."""
+    return json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False)
