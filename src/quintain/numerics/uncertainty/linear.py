@@ -133,7 +133,7 @@ def propagate_linear(
     if not (np.isfinite(value) and np.isfinite(c).all()):
         raise ValueError(f"the function or a derivative of it is not finite at {x.tolist()}")
     contributions = tuple(Contribution(n, float(s)) for n, s in zip(names, c * u, strict=True))
-    return Estimate(value, float(np.sqrt(max(c @ v @ c, 0.0))), contributions)
+    return Estimate(value, math.sqrt(max(float(c @ v @ c), 0.0)), contributions)
 
 
 def welch_satterthwaite(contributions: ArrayLike, degrees_of_freedom: ArrayLike) -> float:
