@@ -22,6 +22,8 @@ class FlagMeaning:
     remedy: str
     withholds: tuple[str, ...] = ()
     """Quantities (glossary names) that are not stated when the flag is raised."""
+    doubts: tuple[str, ...] = ()
+    """Quantities that are still stated but less certain; readers see them marked."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,17 +47,20 @@ FLAGS: dict[str, FlagMeaning] = _table(
             "Samples sit at a limit of the measuring range, so the force was cut off there.",
             "Raise the amplifier range and repeat the strike.",
             ("peak_force", "rate_of_force_development", "impulse"),
+            doubts=("contact_time", "peak_force_raw", "time_to_peak"),
         ),
         FlagMeaning(
             "missing-samples",
             "Samples inside the event are missing or not a number.",
             "Check the cable and the acquisition buffer, then repeat the strike.",
             ("peak_force", "rate_of_force_development", "impulse"),
+            doubts=("contact_time", "peak_force_raw", "time_to_peak"),
         ),
         FlagMeaning(
             "gap",
             "The time stamps jump inside or next to the event.",
             "Record without dropped samples; the parts beside the gap are not joined.",
+            doubts=("contact_time", "impulse"),
         ),
         FlagMeaning(
             "time-repeated",
@@ -72,44 +77,52 @@ FLAGS: dict[str, FlagMeaning] = _table(
             "The same value stands in a long row where noise should show: the channel was frozen.",
             "Check the acquisition; repeat the strike.",
             ("peak_force", "rate_of_force_development", "impulse"),
+            doubts=("contact_time", "peak_force_raw", "time_to_peak"),
         ),
         FlagMeaning(
             "coarse-steps",
             "The resolution is coarse: the noise is smaller than one step of the converter.",
             "Use more of the converter's range; the noise is taken from the step instead.",
+            doubts=("contact_time",),
         ),
         # -- zero and surroundings of an event
         FlagMeaning(
             "short-quiet",
             "Too little quiet before the event to know the zero and the noise well.",
             "Leave at least half a second of rest before each strike.",
+            doubts=("impulse", "peak_force", "peak_force_raw"),
         ),
         FlagMeaning(
             "loaded-before",
             "There was a force on the pad before the blow: leaning, pushing, or a rig still moving.",
             "Step back from the pad and let it come to rest between strikes.",
+            doubts=("contact_time", "impulse", "peak_force"),
         ),
         FlagMeaning(
             "no-return-to-zero",
             "The force does not come back to zero after the event.",
             "Leave the pad after the strike; otherwise impulse depends on where it is ended.",
+            doubts=("contact_time", "impulse"),
         ),
         FlagMeaning(
             "overlapping",
             "The next event begins before this one has died away.",
             "Leave at least a second between strikes.",
+            doubts=("contact_time", "impulse"),
         ),
         FlagMeaning(
             "cut-off",
             "The recording begins or ends inside the event.",
             "Record longer before and after the strike.",
             ("impulse",),
+            doubts=("contact_time",),
         ),
         # -- the correction for ringing
         FlagMeaning(
             "few-samples",
             "Fewer than eight samples span the pulse; its peak is less certain.",
             "Sample faster.",
+            doubts=("peak_force", "rate_of_force_development", "time_to_peak"),
         ),
         FlagMeaning(
             "too-few-samples",
@@ -127,6 +140,7 @@ FLAGS: dict[str, FlagMeaning] = _table(
             "pulse-near-rig-period",
             "The pulse lasts less than one and a half periods of the rig; its peak is less certain.",
             "A stiffer or lighter rig, or a softer pad.",
+            doubts=("peak_force", "rate_of_force_development", "time_to_peak"),
         ),
         FlagMeaning(
             "rate-too-low",
@@ -138,47 +152,56 @@ FLAGS: dict[str, FlagMeaning] = _table(
             "mode-from-recording",
             "No rig file gave the natural frequency; it was estimated from this recording's ring-downs.",
             "Make a tap test and give its result in the rig file.",
+            doubts=("peak_force", "rate_of_force_development", "time_to_peak"),
         ),
         FlagMeaning(
             "no-mode",
             "The rig's ringing is not known and no free ringing was found: the force is not corrected.",
             "Make a tap test and give its result in the rig file.",
+            doubts=("peak_force", "rate_of_force_development", "time_to_peak"),
         ),
         FlagMeaning(
             "mode-drift",
             "The natural frequency found on this strike disagrees with the one of the rig.",
             "Look for a loose bolt, a changed pad or an added mass, then repeat the tap test.",
+            doubts=("peak_force", "rate_of_force_development", "time_to_peak"),
         ),
         FlagMeaning(
             "methods-disagree",
             "The plain inverse filter gives another peak than the smoother, beyond their uncertainty.",
             "Look at the traces; take the impulse rather than the peak.",
+            doubts=("peak_force", "rate_of_force_development"),
         ),
         # -- the event as a strike
         FlagMeaning(
             "several-contacts",
             "The strike holds more than one contact.",
             "Look at the trace: a plate that runs ahead and is caught again, or a double blow.",
+            doubts=("contact_time",),
         ),
         FlagMeaning(
             "overload",
             "The force went beyond the safe limit of the cell that the rig file states.",
             "Stop. Check the zero and the calibration of the cell before the next strike.",
+            doubts=("impulse", "peak_force"),
         ),
         FlagMeaning(
             "beyond-calibration",
             "The peak lies outside the range of forces over which the cell was calibrated or proved.",
             "Calibrate over a wider range.",
+            doubts=("peak_force",),
         ),
         FlagMeaning(
             "weak",
             "The event stands little above the noise.",
             "Check that it was a strike at all.",
+            doubts=("contact_time", "impulse", "peak_force"),
         ),
         FlagMeaning(
             "gain-unknown",
             "No calibration states how uncertain the gain of the chain is; it is not in the uncertainty.",
             "Calibrate the cell and prove the chain with drop tests; state u_gain in the rig file.",
+            doubts=("impulse", "peak_force"),
         ),
     ]
 )
