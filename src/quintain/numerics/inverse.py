@@ -11,35 +11,41 @@ from quintain.numerics._samples import check_rate, finite_row
 
 __all__ = ["inverse_noise_gain", "invert_second_order", "second_order_response"]
 
+Complex = NDArray[np.complex128]
+
 
 def second_order_response(
-    frequency: ArrayLike, natural_frequency: float, damping_ratio: float
-) -> NDArray[np.complex128]:
+    frequency: ArrayLike,
+    natural_frequency: ArrayLike,
+    damping_ratio: ArrayLike,
+    share: ArrayLike | None = None,
+) -> Complex:
     r"""
-    Response of a rig with one mode: indicated over true force.
+    Response of a rig with one or several modes: indicated over true force.
 
     Parameters
     ----------
-    frequency : array_like
+    frequency : array_like, shape (n,) or float
         Frequencies. [Hz]
-    natural_frequency : float
-        Undamped natural frequency, above 0. [Hz]
-    damping_ratio : float
-        At least 0. [-]
+    natural_frequency, damping_ratio : array_like, shape (n_modes,) or float
+        Undamped natural frequencies, above 0, and damping ratios, from 0 to below 1. [Hz], [1]
+    share : array_like, shape (n_modes,), optional
+        Share of each mode in the static response; they sum to 1. Equal shares by default. [1]
 
     Returns
     -------
     response : ndarray of complex, shape of frequency
-        1 at zero frequency. [-]
+        1 at zero frequency. [1]
 
     Raises
     ------
     ValueError
-        If the natural frequency is not above 0 or the damping ratio is negative.
+        If shapes differ, a value is out of range, or shares do not sum to 1.
 
     Notes
     -----
-    :math:`H = 1/(1 - r^2 + 2 i \zeta r)` with :math:`r` = frequency over natural frequency.
+    :math:`H = \sum_i s_i / (1 - r_i^2 + 2 i \zeta_i r_i)` with :math:`r_i` = frequency over natural
+    frequency.
 
     Examples
     --------
@@ -48,19 +54,21 @@ def second_order_response(
     >>> print(f"{abs(second_order_response(60.0, 300.0, 0.0)):.3f}")
     1.042
     """
-    return 1 / _inverse_response(frequency, natural_frequency, damping_ratio)
+    above, below = _fraction(frequency, natural_frequency, damping_ratio, share)
+    return above / below
 
 
 def invert_second_order(
     samples: ArrayLike,
     rate: float,
-    natural_frequency: float,
-    damping_ratio: float,
+    natural_frequency: ArrayLike,
+    damping_ratio: ArrayLike,
+    share: ArrayLike | None = None,
     *,
     corner: float | None = None,
 ) -> NDArray[np.float64]:
     r"""
-    Undo one mode of ringing by its inverse, with a low-pass that does not shift.
+    Undo the ringing of a rig by its inverse, with a low-pass that does not shift.
 
     Parameters
     ----------
@@ -68,12 +76,10 @@ def invert_second_order(
         Indicated force less its zero, with quiet before the event. [N]
     rate : float
         Sampling rate. [Hz]
-    natural_frequency : float
-        Of the rig, above 0 and below half the rate. [Hz]
-    damping_ratio : float
-        Of the rig, at least 0. [-]
+    natural_frequency, damping_ratio, share
+        The rig's modes, as for :func:`second_order_response`; all below half the rate.
     corner : float, optional
-        Where the low-pass is at one half (-6 dB); twice the natural frequency by default. [Hz]
+        Where the low-pass is at one half (-6 dB); twice the first natural frequency by default. [Hz]
 
     Returns
     -------
@@ -83,16 +89,16 @@ def invert_second_order(
     Raises
     ------
     ValueError
-        If a sample is not finite, the natural frequency is not below half the rate, or a number is out of
-        its range.
+        If a sample is not finite, a mode is not below half the rate, or a number is out of its range.
 
     Notes
     -----
-    :math:`F = y + (2\zeta/\omega)\dot y + \ddot y/\omega^2`, with the derivatives taken in the frequency
-    domain, times :math:`1/(1 + (f/f_c)^8)`: the magnitude of a Butterworth filter of fourth order run
-    forward and backward. Good where the pulse is at least twice as long as the rig's period (peak within
-    0.2 % in the middle, 0.9 % at the 95th percentile of simulated pulses); below that the low-pass cuts
-    the peak, by up to 20 % at three quarters of a period. Noise grows, see :func:`inverse_noise_gain`.
+    The inverse of one mode is :math:`F = y + (2\zeta/\omega)\dot y + \ddot y/\omega^2`, with the derivatives
+    taken in the frequency domain. The low-pass is :math:`1/(1 + (f/f_c)^8)`, the magnitude of a Butterworth
+    filter of fourth order run forward and backward. Good where the pulse is at least twice as long as the
+    rig's period (peak within 0.2 % in the middle, 0.9 % at the 95th percentile of simulated pulses); below
+    that the low-pass cuts the peak, by up to 20 % at three quarters of a period. Noise grows, see
+    :func:`inverse_noise_gain`, most where two modes work against each other.
 
     The trace is continued at both ends by its point reflection, so an event that has not died at the end
     is spoiled only there.
@@ -117,25 +123,31 @@ def invert_second_order(
     tail = 2 * samples[-1] - samples[-2 : -padding - 2 : -1]
     padded = np.concatenate([head, samples, tail])
     frequency = np.arange(padded.size // 2 + 1) * (rate / padded.size)
-    undo = _inverse_response(frequency, natural_frequency, damping_ratio) * _low_pass(frequency, corner)
+    above, below = _fraction(frequency, natural_frequency, damping_ratio, share)
+    undo = below / above * _low_pass(frequency, corner)
     return np.fft.irfft(np.fft.rfft(padded) * undo, padded.size)[padding : padding + n]
 
 
 def inverse_noise_gain(
-    rate: float, natural_frequency: float, damping_ratio: float, *, corner: float | None = None
+    rate: float,
+    natural_frequency: ArrayLike,
+    damping_ratio: ArrayLike,
+    share: ArrayLike | None = None,
+    *,
+    corner: float | None = None,
 ) -> float:
     """
     How much :func:`invert_second_order` widens white noise.
 
     Parameters
     ----------
-    rate, natural_frequency, damping_ratio, corner
+    rate, natural_frequency, damping_ratio, share, corner
         As for :func:`invert_second_order`.
 
     Returns
     -------
     gain : float
-        Standard deviation of the noise of one corrected sample over that of one raw sample. [-]
+        Standard deviation of the noise of one corrected sample over that of one raw sample. [1]
 
     Raises
     ------
@@ -148,24 +160,36 @@ def inverse_noise_gain(
     0.56
     """
     corner = _checked_corner(rate, natural_frequency, corner)
-    frequency = np.linspace(0, rate / 2, 2001)
-    gain = np.abs(_inverse_response(frequency, natural_frequency, damping_ratio)) * _low_pass(
-        frequency, corner
-    )
+    frequency = np.arange(2001) * (rate / 4000)
+    above, below = _fraction(frequency, natural_frequency, damping_ratio, share)
+    gain = np.abs(below / above) * _low_pass(frequency, corner)
     return float(np.sqrt(np.trapezoid(gain**2, frequency) / (rate / 2)))
 
 
-def _inverse_response(
-    frequency: ArrayLike, natural_frequency: float, damping_ratio: float
-) -> NDArray[np.complex128]:
-    if not (natural_frequency > 0 and damping_ratio >= 0):
+def _fraction(
+    frequency: ArrayLike, natural_frequency: ArrayLike, damping_ratio: ArrayLike, share: ArrayLike | None
+) -> tuple[Complex, Complex]:
+    """Numerator and denominator of the response: the inverse of one mode so needs no division."""
+    fn = np.atleast_1d(np.asarray(natural_frequency, dtype=float))
+    zeta = np.atleast_1d(np.asarray(damping_ratio, dtype=float))
+    shares = np.full(fn.size, 1 / fn.size) if share is None else np.atleast_1d(np.asarray(share, dtype=float))
+    if not fn.shape == zeta.shape == shares.shape:
         raise ValueError(
-            f"need a natural frequency above 0 Hz and a damping ratio of at least 0, got "
-            f"{natural_frequency} Hz and {damping_ratio}"
+            f"each mode needs one natural frequency, damping ratio and share, "
+            f"got {fn.size}, {zeta.size} and {shares.size}"
         )
-    r = np.asarray(frequency, dtype=float) / natural_frequency
-    response: NDArray[np.complex128] = 1 - r**2 + 2j * damping_ratio * r
-    return response
+    if not ((fn > 0) & (zeta >= 0) & (zeta < 1)).all():
+        raise ValueError(
+            f"natural frequencies must be above 0 Hz and damping ratios from 0 to below 1, "
+            f"got {fn.tolist()} Hz and {zeta.tolist()}"
+        )
+    if not abs(shares.sum() - 1) < 1e-6:
+        raise ValueError(f"shares of the modes must sum to 1, got {shares.sum():g}")
+    r = np.asarray(frequency, dtype=float)[..., None] / fn
+    stiff = 1 - r**2 + 2j * zeta * r
+    others = [np.prod(np.delete(stiff, i, axis=-1), axis=-1) for i in range(fn.size)]
+    above = sum((s * p for s, p in zip(shares, others, strict=True)), np.zeros(r.shape[:-1], dtype=complex))
+    return above, np.prod(stiff, axis=-1)
 
 
 def _low_pass(frequency: NDArray[np.float64], corner: float) -> NDArray[np.float64]:
@@ -173,14 +197,15 @@ def _low_pass(frequency: NDArray[np.float64], corner: float) -> NDArray[np.float
     return gain
 
 
-def _checked_corner(rate: float, natural_frequency: float, corner: float | None) -> float:
+def _checked_corner(rate: float, natural_frequency: ArrayLike, corner: float | None) -> float:
     check_rate(rate)
-    if not natural_frequency < rate / 2:
+    highest = float(np.max(natural_frequency))
+    if not highest < rate / 2:
         raise ValueError(
-            f"a mode at {natural_frequency} Hz cannot be undone from samples at {rate} Hz: "
-            f"sample faster than {2 * natural_frequency} Hz"
+            f"a mode at {highest:g} Hz cannot be undone from samples at {rate:g} Hz: "
+            f"sample faster than {2 * highest:g} Hz"
         )
-    corner = 2 * natural_frequency if corner is None else corner
+    corner = 2 * float(np.ravel(natural_frequency)[0]) if corner is None else corner
     if not corner > 0:
         raise ValueError(f"the corner must be above 0 Hz, got {corner}")
     return corner
