@@ -192,8 +192,8 @@ def _fraction(
     return above, np.prod(stiff, axis=-1)
 
 
-def _low_pass(frequency: NDArray[np.float64], corner: float) -> NDArray[np.float64]:
-    gain: NDArray[np.float64] = 1 / (1 + (frequency / corner) ** 8)
+def _low_pass(frequency: ArrayLike, corner: float) -> NDArray[np.float64]:
+    gain: NDArray[np.float64] = 1 / (1 + (np.asarray(frequency, dtype=float) / corner) ** 8)
     return gain
 
 
