@@ -1,0 +1,425 @@
+"""Reader of delimited text: any separator, decimal mark, encoding, header, units and time column."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import pairwise
+from typing import NoReturn
+
+import numpy as np
+from numpy.typing import NDArray
+
+from quintain.domain.recording import Recording
+from quintain.domain.trace import Block, Trace
+from quintain.errors import QuintainError, RecordingError, UnitError, UsageError
+from quintain.readers.columns_layout import ChannelColumn, Clock, Layout, find_layout
+from quintain.readers.columns_stream import TableFile
+from quintain.readers.columns_table import decode_head, find_encoding
+from quintain.readers.columns_time import (
+    IRREGULAR,
+    RATE_TOLERANCE,
+    find_breaks,
+    fit_interval,
+    simplest_rate,
+    tidy,
+)
+from quintain.readers.fingerprint import take_fingerprint
+from quintain.readers.reader import Reader
+from quintain.readers.units import Unit
+
+__all__ = ["READER", "ColumnSamples", "read_columns", "recognises"]
+
+_FIRST_ROWS = 1 << 19
+"""Bytes of rows from which the sampling rate is found."""
+_HALF_DAY = 43_200.0
+
+
+def recognises(head: bytes) -> bool:
+    """Whether the first bytes are text that holds a digit."""
+    try:
+        if head.startswith(b"\x1f\x8b"):
+            return True
+        text = decode_head(head, find_encoding(head, None, ""), "")
+    except (QuintainError, IndexError):
+        return False
+    return any(character in "0123456789" for character in text) or len(head) < 4096
+
+
+def read_columns(
+    path: str | os.PathLike[str],
+    *,
+    columns: str | None = None,
+    rate: float | None = None,
+    units: str | Mapping[str, str] | None = None,
+    encoding: str | None = None,
+    separator: str | None = None,
+    decimal: str | None = None,
+    first_row: int | None = None,
+) -> Recording:
+    """
+    Read a recording from delimited text, plain or gzip.
+
+    Only the head of the file is read here (and all its bytes are hashed); samples are read when a trace
+    is asked for its blocks, in pieces of bounded size.
+
+    Parameters
+    ----------
+    path : str or path-like
+        The file.
+    columns : str, optional
+        Which column is what: ``'time=1[ms],force=2[kN]'``, columns counted from 1 or by label. Left out,
+        names and units come from the file's header.
+    rate : float, optional
+        Sampling rate; needed where the file has neither a time column nor a stated rate. [Hz]
+    units : str or mapping, optional
+        Unit of channels that state none (``'N'``), or units by channel (``'acc=g,force=kN'``), which
+        go before what the file states.
+    encoding : str, optional
+        Name of the text's encoding; found from its first bytes if left out.
+    separator, decimal : str, optional
+        Column separator (a blank stands for any run of blanks) and decimal mark; found if left out.
+    first_row : int, optional
+        Line of the first samples, counted from 1; found if left out.
+
+    Returns
+    -------
+    Recording
+        One trace a channel, in SI units. A channel whose unit is not stated is listed, but reading it
+        raises a UnitError. A channel whose cells stay empty to the end of the file ends there.
+
+    Raises
+    ------
+    RecordingError
+        If the file cannot be read or is no table, or its times contradict a stated rate.
+    ChannelError
+        If columns have no names and none were given, or a column asked for is not there.
+    UnitError
+        If a unit that is needed is missing or not known.
+    UsageError
+        If a setting makes no sense.
+    """
+    if rate is not None and not (np.isfinite(rate) and rate > 0):
+        raise UsageError(f"{path}: rate must be above 0 Hz, got {rate}.")
+    layout = find_layout(
+        take_fingerprint(path),
+        columns=columns,
+        units=units,
+        encoding=encoding,
+        separator=separator,
+        decimal=decimal,
+        first_row=first_row,
+    )
+    notes: list[str] = []
+    started = layout.started
+    paces = []
+    for clock in layout.clocks:
+        pace, origin = _find_pace(layout, clock, rate, notes)
+        paces.append(pace)
+        if origin is not None:
+            started = origin
+    if not layout.clocks:
+        paces = [_Pace(_rate_without_clock(layout, rate, notes), 1.0, 0.0)]
+    traces = []
+    for channel in layout.channels:
+        pace = paces[channel.clock or 0]
+        clock_or_none = layout.clocks[channel.clock] if channel.clock is not None else None
+        source = ColumnSamples(layout.file, channel.index, channel.name, channel.unit, pace, clock_or_none)
+        traces.append(
+            Trace(
+                channel.name,
+                channel.unit.quantity,
+                channel.unit.si,
+                pace.rate,
+                source,
+                unit_in_file=channel.unit.text,
+            )
+        )
+        if channel.unit.si == "?":
+            notes.append(f"channel {channel.name!r}: {_unit_problem(channel)}")
+    found = layout.file.fingerprint
+    return Recording(
+        str(found.path),
+        found.sha256,
+        found.n_bytes,
+        tuple(traces),
+        layout.header,
+        started,
+        "columns",
+        tuple(notes),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Pace:
+    """Rate [Hz] of a clock, the factor that turns its numbers into seconds, and its zero [s]."""
+
+    rate: float
+    factor: float
+    zero: float
+
+
+def _unit_problem(channel: ChannelColumn) -> str:
+    said = f"unit {channel.unit.text!r} is not known" if channel.unit.text else "no unit is stated"
+    return f"{said}; state it with units='{channel.name}=N' (or kN, lbf, V, g, m/s^2, ...)"
+
+
+def _rate_without_clock(layout: Layout, rate: float | None, notes: list[str]) -> float:
+    where = layout.file.fingerprint.path
+    if rate is None and layout.interval is None:
+        raise RecordingError(
+            f"{where}: there is no time column and no sampling rate in the header. State rate in Hz, or "
+            "name the time "
+            "column with columns='time=1[s],...'."
+        )
+    if rate is None:
+        assert layout.interval is not None
+        notes.append("sampling rate from the header; the file has no time column")
+        return tidy(1 / layout.interval)
+    if layout.interval is not None and abs(rate * layout.interval - 1) > RATE_TOLERANCE:
+        raise RecordingError(
+            f"{where}: the header states {1 / layout.interval:.6g} Hz, but rate is given as {rate:g} Hz. "
+            "Leave rate out "
+            "or correct it."
+        )
+    notes.append("sampling rate as given; the file has no time column")
+    return float(rate)
+
+
+def _find_pace(
+    layout: Layout, clock: Clock, rate: float | None, notes: list[str]
+) -> tuple[_Pace, datetime | None]:
+    """Sampling rate behind a clock, from its first stamps and from what file and user state."""
+    where = layout.file.fingerprint.path
+    stamps = _first_stamps(layout.file, clock)
+    known = stamps[np.isfinite(stamps)]
+    if known.size == 0:
+        raise RecordingError(
+            f"{where}: time column {clock.name!r} is empty in the first rows. State rate and columns."
+        )
+    origin, zero = None, 0.0
+    if clock.kinds != "n":
+        zero = float(known[0])
+        if clock.kinds in ("s", "dc"):
+            origin = datetime(1970, 1, 1) + timedelta(seconds=zero)
+        stamps = stamps - zero
+    stated = 1 / rate if rate is not None else layout.interval
+    interval = fit_interval(stamps)
+    if interval is None:
+        if stated is None or known.size > 1:
+            raise RecordingError(
+                f"{where}: time column {clock.name!r} has {known.size} stamps that do not advance, so the "
+                "sampling rate "
+                "cannot be told. State rate in Hz and leave the time column out with columns."
+            )
+        return _Pace(tidy(1 / stated), clock.factor or 1.0, zero), origin
+    if clock.row:
+        if stated is None:
+            raise RecordingError(
+                f"{where}: column {clock.name!r} counts samples, and no sampling rate is stated. State "
+                "rate in Hz."
+            )
+        return _Pace(tidy(1 / stated), stated / max(1.0, round(interval.value)), zero), origin
+    factor = (
+        clock.factor
+        if clock.factor is not None
+        else _factor_from_rate(interval.value, stated, clock, str(where))
+    )
+    interval = interval._replace(value=interval.value * factor, u=interval.u * factor)
+    if interval.irregular > IRREGULAR and stamps.size > 10:
+        raise RecordingError(
+            f"{where}: {100 * interval.irregular:.0f} % of the first steps of time column {clock.name!r} "
+            "differ from "
+            f"{interval.value:.4g} s by more than half, so the recording is not evenly sampled. Export it "
+            "evenly, or "
+            "leave the time column out with columns and state rate."
+        )
+    if stated is not None and rate is None and clock.columns != layout.clocks[0].columns:
+        stated = None
+    if stated is not None:
+        off = abs(interval.value / stated - 1)
+        if off <= RATE_TOLERANCE + interval.u / stated:
+            notes.append(f"time column {clock.name!r} agrees with the stated sampling rate")
+            return _Pace(tidy(1 / stated), factor, zero), origin
+        if rate is not None:
+            raise RecordingError(
+                f"{where}: rate is given as {rate:g} Hz, but time column {clock.name!r} advances at "
+                f"{1 / interval.value:.6g} Hz. Leave rate out, or state the unit of the time column."
+            )
+        notes.append(
+            f"the header states {1 / stated:.6g} Hz, but time column {clock.name!r} advances at "
+            f"{1 / interval.value:.6g} Hz; the time column is followed"
+        )
+    return _Pace(simplest_rate(interval), factor, zero), origin
+
+
+def _factor_from_rate(step: float, stated: float | None, clock: Clock, where: str) -> float:
+    """Unit of a time column that states none, where a stated rate leaves only one that fits."""
+    for factor in (1.0, 1e-3, 1e-6, 1e-9, 60.0):
+        if stated is not None and abs(step * factor / stated - 1) <= 0.01:
+            return factor
+    raise UnitError(
+        f"{where}: time column {clock.name!r} states no unit. State it with units='{clock.name}=s' (or "
+        "ms, us, min)."
+    )
+
+
+def _first_stamps(file: TableFile, clock: Clock) -> NDArray[np.float64]:
+    for rows in file.rows(clock.columns, piece=_FIRST_ROWS):
+        stamps = _stamps(rows.columns, clock)
+        if stamps.size > 1:
+            return stamps
+    return stamps
+
+
+def _stamps(columns: list[NDArray[np.float64]], clock: Clock) -> NDArray[np.float64]:
+    """Stamps of a clock in its own unit; date and time of day are joined."""
+    return columns[0] + columns[1] if clock.kinds == "dc" else columns[0]
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnSamples:
+    """Samples of one column of a text file, read anew at each call of :meth:`blocks`."""
+
+    file: TableFile
+    index: int
+    name: str
+    unit: Unit
+    pace: _Pace
+    clock: Clock | None
+
+    def blocks(self) -> Iterator[Block]:
+        """
+        Yield the samples in SI units; a block never spans a break in time.
+
+        Raises
+        ------
+        UnitError
+            If the unit of the channel is not stated.
+        RecordingError
+            If a row is damaged, the rate changes, or the file changes while it is read.
+        """
+        if self.unit.si == "?":
+            self._refuse_unit()
+        held: list[tuple[int, float, int, str]] = []
+        for block in self._all_blocks():
+            filled = np.flatnonzero(np.isfinite(block.samples[-1:])).size
+            n = block.samples.size
+            if not filled:
+                finite = np.flatnonzero(np.isfinite(block.samples))
+                n = int(finite[-1]) + 1 if finite.size else 0
+            if n:
+                for first, start, size, join in held:
+                    yield Block(first, start, np.full(size, np.nan), join)
+                held = []
+                yield block if n == block.samples.size else block._replace(samples=block.samples[:n])
+            if n < block.samples.size:
+                # Empty cells may be the end of a channel shorter than the others.
+                join = "" if n else block.join
+                held.append((block.first + n, block.start + n / self.pace.rate, block.samples.size - n, join))
+
+    def _refuse_unit(self) -> NoReturn:
+        channel = ChannelColumn(self.index, self.name, self.unit, None)
+        raise UnitError(f"{self.file.fingerprint.path}: channel {self.name!r}: {_unit_problem(channel)}.")
+
+    def _all_blocks(self) -> Iterator[Block]:
+        dt = 1 / self.pace.rate
+        clock_columns = self.clock.columns if self.clock else ()
+        first, last = 0, None
+        day = 0.0
+        for rows in self.file.rows([self.index, *clock_columns]):
+            samples = rows.columns[0]
+            if not samples.size:
+                continue
+            if self.unit.factor != 1.0:
+                samples = samples * self.unit.factor
+            if self.unit.offset:
+                samples = samples + self.unit.offset
+            if self.clock is None:
+                yield Block(first, first * dt, samples)
+                first += samples.size
+                continue
+            t = (
+                (_stamps(rows.columns[1:], self.clock) - self.pace.zero)
+                if self.pace.zero
+                else rows.columns[1]
+            )
+            if self.pace.factor != 1.0:
+                t = t * self.pace.factor
+            if self.clock.kinds == "c":
+                t, day = _past_midnight(t, last, day)
+            t = _fill(t, last, dt)
+            if last is None:
+                breaks, quantum = find_breaks(t, dt)
+                edges = [(b.i, b.join) for b in breaks]
+            else:
+                breaks, quantum = find_breaks(np.concatenate([[last], t]), dt)
+                edges = [(b.i - 1, b.join) for b in breaks]
+            self._check_pace(t, edges, quantum, rows.first_line)
+            if not edges or edges[0][0] > 0:
+                edges.insert(0, (0, ""))
+            ends = [i for i, _ in edges[1:]] + [samples.size]
+            for (begin, join), end in zip(edges, ends, strict=True):
+                start = float(t[begin:end].mean()) - 0.5 * (end - begin - 1) * dt
+                if abs(start - t[begin]) < 1e-3 * dt:
+                    start = float(t[begin])
+                yield Block(first + begin, start, samples[begin:end], join)
+            first += samples.size
+            last = float(t[-1])
+
+    def _check_pace(
+        self, t: NDArray[np.float64], edges: list[tuple[int, str]], quantum: float, line: int
+    ) -> None:
+        """Refuse a time column whose rate is no longer the one found in the first rows."""
+        dt = 1 / self.pace.rate
+        where = self.file.fingerprint.path
+        if len(edges) > IRREGULAR * t.size and t.size > 100:
+            raise RecordingError(
+                f"{where}: from row {line + 1} on, {100 * len(edges) / t.size:.0f} % of the steps of the "
+                "time column do not "
+                f"fit the sampling rate of {self.pace.rate:g} Hz. Split the file where the rate changes."
+            )
+        bounds = [0, *[i for i, _ in edges], t.size]
+        for begin, end in pairwise(bounds):
+            n = end - begin - 1
+            if n > 0 and abs(t[end - 1] - t[begin] - n * dt) > dt + quantum + 2 * RATE_TOLERANCE * n * dt:
+                raise RecordingError(
+                    f"{where}: after row {line + begin + 1} the time column advances at "
+                    f"{n / (t[end - 1] - t[begin]):.6g} "
+                    f"Hz, but the first rows at {self.pace.rate:g} Hz. Split the file where the rate changes."
+                )
+
+
+def _fill(t: NDArray[np.float64], last: float | None, dt: float) -> NDArray[np.float64]:
+    """Stamps with missing ones carried on from the one before."""
+    finite = np.isfinite(t)
+    if finite.all():
+        return t
+    i = np.arange(t.size)
+    before = np.maximum.accumulate(np.where(finite, i, -1))
+    base = (
+        last if last is not None else float(t[finite][0] - dt * (i[finite][0] + 1)) if finite.any() else -dt
+    )
+    return np.where(before >= 0, t[np.maximum(before, 0)] + (i - before) * dt, base + (i + 1) * dt)
+
+
+def _past_midnight(
+    t: NDArray[np.float64], last: float | None, day: float
+) -> tuple[NDArray[np.float64], float]:
+    """Times of day that go on counting after midnight."""
+    previous = np.concatenate([[t[0] if last is None else last - day], t[:-1]])
+    with np.errstate(invalid="ignore"):
+        nights = np.cumsum(t - previous < -_HALF_DAY)
+    shifted = t + 86_400.0 * nights + day
+    return shifted, day + 86_400.0 * float(nights[-1])
+
+
+READER = Reader(
+    "columns",
+    (".csv", ".txt", ".tsv", ".dat", ".asc", ".csv.gz"),
+    recognises,
+    read_columns,
+    "delimited text of any make, plain or gzip",
+)

@@ -1,0 +1,47 @@
+"""What the registry knows of one kind of file."""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from quintain.domain.recording import Recording
+
+__all__ = ["HEAD", "Reader"]
+
+HEAD = 4096
+"""First bytes of a file that a reader is shown to tell whether it is of its kind."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """
+    One kind of file.
+
+    Parameters
+    ----------
+    name : str
+        Short name, stored with a recording.
+    suffixes : tuple of str
+        Usual endings of such files, for lists and dialogs; the bytes decide, not the ending.
+    recognises : callable
+        Given the first bytes of a file (at most 4096), tells whether it is of this kind. Never raises.
+    read : callable
+        Given a path and keyword settings, returns a :class:`~quintain.domain.recording.Recording`; raises
+        nothing but :class:`~quintain.errors.QuintainError`.
+    about : str
+        What the format is, in a few words.
+    """
+
+    name: str
+    suffixes: tuple[str, ...]
+    recognises: Callable[[bytes], bool]
+    read: Callable[..., Recording]
+    about: str
+
+    @property
+    def settings(self) -> tuple[str, ...]:
+        """Names of the settings that ``read`` takes."""
+        parameters = inspect.signature(self.read).parameters.values()
+        return tuple(p.name for p in parameters if p.kind is inspect.Parameter.KEYWORD_ONLY)
