@@ -96,14 +96,15 @@ def interpolate_peak(force: ArrayLike, rate: float, *, u_noise: float = 0.0) -> 
     Raises
     ------
     ValueError
-        If a sample is not finite, or the highest lies within 3 of an edge.
+        If a sample is not finite, or the highest is not above 0 or lies within 3 samples of an edge.
 
     Notes
     -----
-    Not-a-knot spline; its maximum next to the highest sample. ``interpolation`` is the difference from a
-    parabola through the three highest samples, taken as a standard uncertainty: pulses have kinks where
-    contact begins and ends, and with fewer than 5 samples in the pulse no interpolation is good (errors
-    up to 4 % for a half-sine at 3, 0.6 % at 5, 0.2 % at 7, 0.1 % at 10; by simulation). Band-limited
+    Not-a-knot spline; its maximum next to the highest sample. Pulses have kinks where contact begins and
+    ends, and with fewer than 5 samples in the pulse no interpolation is good (errors up to 4 % for a
+    half-sine at 3, 0.6 % at 5, 0.2 % at 7, 0.1 % at 10; by simulation). ``interpolation`` is the difference
+    from a parabola through the three highest samples, but no less than :math:`F_p c^2/40`, where c is
+    the second difference over the peak: it follows those errors, taken as limits. Band-limited
     interpolation is often worse than a parabola because of the kinks. Ringing is not undone.
 
     Examples
@@ -121,6 +122,8 @@ def interpolate_peak(force: ArrayLike, rate: float, *, u_noise: float = 0.0) -> 
     i = int(np.argmax(force))
     if not 3 <= i < force.size - 3:
         raise ValueError(f"the highest sample, number {i} of {force.size}, lies within 3 samples of an edge")
+    if not force[i] > 0:
+        raise ValueError(f"there is no force above zero to find a peak in, the highest sample is {force[i]}")
     # a spline through samples further away than eight has no say in the peak (weights below 1e-4)
     first, last = max(0, i - 8), min(force.size, i + 9)
     near = force[first:last]
@@ -133,7 +136,8 @@ def interpolate_peak(force: ArrayLike, rate: float, *, u_noise: float = 0.0) -> 
     bend = before - 2 * top + after
     parabola = top - (before - after) ** 2 / (8 * bend) if bend < 0 else top
     value = float(spline(at))
-    return combine(value, noise=u_noise * float(np.linalg.norm(weights)), interpolation=value - parabola)
+    doubt = max(abs(value - float(parabola)), abs(value) * float(bend / top) ** 2 / 40)
+    return combine(value, noise=u_noise * float(np.linalg.norm(weights)), interpolation=doubt)
 
 
 def maximum_of_noise(n_samples: int) -> float:
