@@ -198,10 +198,67 @@ FLAGS: dict[str, FlagMeaning] = _table(
             doubts=("contact_time", "impulse", "peak_force"),
         ),
         FlagMeaning(
+            "wrong-direction",
+            "The force points away from the cell's stated direction.",
+            "Check the wiring and cell.direction in the rig file.",
+        ),
+        FlagMeaning(
+            "not-readable",
+            "The corrected force does not hold a place that a quantity is read at.",
+            "Look at the trace; a strike that is pushed rather than hit may have no clear edge.",
+        ),
+        FlagMeaning(
+            "cfc-shown",
+            "A channel frequency class filter was applied for comparison; it can cut a peak by half and "
+            "leaves ringing in.",
+            "Quote the corrected peak, and the filtered one only beside older work.",
+        ),
+        FlagMeaning(
+            "cfc-rate",
+            "The sampling rate is too low for the channel frequency class that was asked for.",
+            "Sample at ten times the class number or faster, or ask for a lower class.",
+        ),
+        FlagMeaning(
             "gain-unknown",
             "No calibration states how uncertain the gain of the chain is; it is not in the uncertainty.",
             "Calibrate the cell and prove the chain with drop tests; state u_gain in the rig file.",
             doubts=("impulse", "peak_force"),
+        ),
+        # -- taps, ring-downs and calibration
+        FlagMeaning(
+            "steady-tone",
+            "A tone that does not die away lies in the ring-down; it was fitted and left out of the modes.",
+            "Look for mains hum or a running motor near the cell and its cable.",
+        ),
+        FlagMeaning(
+            "ring-down-misfit",
+            "The fitted modes leave more behind than the noise of the quiet stretch.",
+            "Look at the residual: more modes, a loose joint, or foam that stiffens with amplitude.",
+        ),
+        FlagMeaning(
+            "order-at-limit",
+            "As many modes were found as were allowed; there may be more.",
+            "Allow more modes, or tap where fewer are excited.",
+        ),
+        FlagMeaning(
+            "taps-disagree",
+            "The taps give modes that differ by more than their own uncertainties.",
+            "Tap the same spot equally hard; if it stays so, look for a loose bolt. The spread is stated.",
+        ),
+        FlagMeaning(
+            "mode-may-be-folded",
+            "From one sampling rate alone a mode above half the rate cannot be told from one below.",
+            "Tap again at another rate, or with a known mass added, and give both recordings.",
+        ),
+        FlagMeaning(
+            "few-loads",
+            "The calibration rests on so few loads that its fit can hardly be tested.",
+            "Use at least five loads spread over the range, and three series.",
+        ),
+        FlagMeaning(
+            "static-only",
+            "A static calibration says nothing about how the cell reads an impact.",
+            "Prove the rig with taps and drop tests.",
         ),
     ]
 )
