@@ -14,6 +14,7 @@ __all__ = [
     "AnalysisError",
     "ChannelError",
     "MethodFileError",
+    "OutputError",
     "QuintainError",
     "RecordingError",
     "RigFileError",
@@ -66,6 +67,12 @@ class MethodFileError(QuintainError):
 
     code = "method-file"
     exit_code = 2
+
+
+class OutputError(QuintainError):
+    """A result cannot be written where it was asked to go."""
+
+    code = "output"
 
 
 class AnalysisError(QuintainError):

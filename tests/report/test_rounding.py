@@ -15,8 +15,8 @@ from quintain.report.rounding import MINUS, NARROW, number, rounded, shown
 @pytest.mark.parametrize(
     ("value", "expanded", "text"),
     [
-        # JCGM 100:2008, 7.2.6: "ys = 10,057 62 Ohm with uc = 27 mOhm is rounded to 10,058 Ohm" (from memory); our
-        # rule agrees here
+        # JCGM 100:2008, 7.2.6: "ys = 10,057 62 Ohm with uc = 27 mOhm is rounded to 10,058 Ohm" (from memory);
+        # our rule agrees here
         (10.05762, 0.027, ("10.058", "0.027")),
         # one or two digits by the leading digit: common practice, no source; cases worked by hand
         (3221.7, 52.1, (f"3{NARROW}220", "50")),
@@ -32,8 +32,8 @@ from quintain.report.rounding import MINUS, NARROW, number, rounded, shown
         (-0.0004, 0.5, ("0.0", "0.5")),
         (12.0, 300.0, ("0", "300")),
         (2.5, 0.0, ("2.50", "0")),
-        (9.996, None, ("10.0", "?")),
-        (9.996, math.nan, ("10.0", "?")),
+        (9.996, None, ("10", "?")),
+        (9.986, math.nan, ("9.99", "?")),
         (math.nan, 1.0, ("?", "?")),
         (0.0, None, ("0", "?")),
     ],

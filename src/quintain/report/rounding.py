@@ -86,7 +86,8 @@ def rounded(value: float, expanded: float | None) -> tuple[str, str]:
     if not math.isfinite(value):
         return _UNKNOWN, _UNKNOWN
     if expanded is None or not math.isfinite(expanded):
-        return number(value, _DIGITS_ALONE), _UNKNOWN
+        alone = number(value, _DIGITS_ALONE)
+        return (alone.rstrip("0").rstrip(".") if "." in alone else alone), _UNKNOWN
     if expanded == 0:
         return number(value, _DIGITS_ALONE), "0"
     place = _last_place(Decimal(repr(abs(float(expanded)))))

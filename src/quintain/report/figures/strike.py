@@ -1,0 +1,261 @@
+"""
+The force of one strike against time: raw trace behind, corrected force with its 95 % band before it.
+
+Written as SVG by hand: see docs/decisions for why no plotting library draws it.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from quintain.domain.strike import ForceCurve, Strike
+from quintain.report.figures.axes import (
+    Scale,
+    area,
+    attribute,
+    dots,
+    line,
+    round_ticks,
+    text,
+    thin,
+    tick_label,
+)
+from quintain.report.rounding import number, shown
+
+__all__ = ["draw_strike", "window"]
+
+Floats = NDArray[np.float64]
+
+COVERAGE = 1.96
+"""Half width of the 95 % band in standard uncertainties."""
+
+_WIDTH = 700
+_LEFT, _RIGHT, _TOP, _BOTTOM = 56, 30, 62, 44
+_DOT_SPACING = 4.0
+"""Sample points are shown when at least this far apart. [px]"""
+_CHARACTER = 6.7
+"""Width of one character of a label, generously. [px]"""
+_RINGING = 0.02
+"""Least stretch after the contact, to show the ringing. [s]"""
+
+FORCE_WORDS = {"force_on_cell": "Force on the cell", "contact_force": "Contact force"}
+
+
+def window(strike: Strike) -> tuple[float, float]:
+    """
+    Stretch of time worth drawing: some rest, the contact, and the ringing after it. [s]
+
+    It counts from the start of contact and never leaves the curve.
+    """
+    curve = strike.curve
+    times = curve.raw_time if curve.raw_time.size else curve.time
+    if times.size < 2:
+        return 0.0, 1e-3
+    end = max((contact.end - strike.start for contact in strike.contacts), default=float(times[-1]))
+    low = max(float(times[0]), -0.2 * end)
+    high = min(float(times[-1]), max(1.9 * end, end + _RINGING))
+    return (low, high) if high > low else (float(times[0]), float(times[-1]))
+
+
+def draw_strike(strike: Strike, *, rate: float, height: int = 320) -> str:
+    """
+    Draw one strike.
+
+    Parameters
+    ----------
+    strike : Strike
+        Finished: nothing is computed but places on the page.
+    rate : float
+        Sampling rate of the recording, for the label of the raw trace. [Hz]
+    height : int
+        Height of the figure; its width is 700. [px]
+
+    Returns
+    -------
+    str
+        ``<svg class="chart" ...>`` for a page that holds the rules of
+        :data:`~quintain.report.figures.style.CHART_RULES`.
+    """
+    frame = _frame(strike, height)
+    parts = [
+        *_ground(strike, frame),
+        *_curves(strike.curve, frame),
+        *_events(strike, frame),
+        *_names(strike, frame, rate),
+    ]
+    label = attribute(describe(strike))
+    box = f'viewBox="0 0 {_WIDTH} {height}" width="{_WIDTH}" height="{height}"'
+    return f'<svg class="chart" {box} role="img" aria-label={label}>{"".join(parts)}</svg>'
+
+
+def describe(strike: Strike) -> str:
+    """The figure in one sentence, for those who cannot see it."""
+    kind = FORCE_WORDS.get(strike.force_kind, strike.force_kind)
+    shows = (
+        "raw trace in grey, corrected force in blue with its 95 % band"
+        if strike.curve.corrected.size
+        else "raw trace in grey; it was not corrected for ringing"
+    )
+    peak = strike.quantities.get("peak_force")
+    tail = f"; peak {shown(peak).text}" if peak else ""
+    return f"{kind} against time, strike {strike.number}: {shows}{tail}."
+
+
+class _Frame(NamedTuple):
+    x: Scale
+    y: Scale
+    x_ticks: list[float]
+    y_ticks: list[float]
+    in_kilo: bool
+    foot: int
+    """Where the axis of time lies. [px]"""
+
+
+def _inside(curve: ForceCurve, low: float, high: float) -> list[Floats]:
+    raw = curve.raw[(curve.raw_time >= low) & (curve.raw_time <= high)]
+    held = (curve.time >= low) & (curve.time <= high)
+    half = COVERAGE * curve.u_corrected[held]
+    return [raw, curve.corrected[held] - half, curve.corrected[held] + half]
+
+
+def _frame(strike: Strike, height: int) -> _Frame:
+    low, high = window(strike)
+    values = np.concatenate([np.zeros(1), *_inside(strike.curve, low, high)])
+    values = values[np.isfinite(values)]
+    bottom, top = float(values.min()), float(values.max())
+    top = max(top, bottom + 1e-9)
+    in_kilo = top >= 20_000
+    unit = 1000.0 if in_kilo else 1.0
+    y_ticks = [tick * unit for tick in round_ticks(bottom / unit, 1.02 * top / unit)]
+    x = Scale(low, high, _LEFT, _WIDTH - _RIGHT)
+    margin = 0.04 * (top - bottom)
+    y = Scale(bottom - margin, top + margin, height - _BOTTOM, _TOP)
+    return _Frame(x, y, round_ticks(1e3 * low, 1e3 * high, at_most=8), y_ticks, in_kilo, height - 24)
+
+
+def _step(ticks: list[float]) -> float:
+    return ticks[1] - ticks[0] if len(ticks) > 1 else 1.0
+
+
+def _ground(strike: Strike, frame: _Frame) -> list[str]:
+    kind = FORCE_WORDS.get(strike.force_kind, strike.force_kind)
+    unit = 1000.0 if frame.in_kilo else 1.0
+    parts = [text(0, 12, f"{kind}, {'kN' if frame.in_kilo else 'N'}", ("name",))]
+    for tick in frame.y_ticks:
+        at = frame.y(tick)
+        style = "axis" if tick == 0 else "grid"
+        parts.append(f'<path class="{style}" d="M{_LEFT} {at:.1f}H{_WIDTH - _RIGHT}"/>')
+        parts.append(text(_LEFT - 8, at + 4, tick_label(tick / unit, _step(frame.y_ticks) / unit), ("fin",)))
+    foot = frame.foot
+    parts.append(f'<path class="axis" d="M{_LEFT} {foot}H{_WIDTH - _RIGHT}"/>')
+    last = _LEFT
+    for tick in frame.x_ticks:
+        last = round(frame.x(tick / 1e3))
+        parts.append(f'<path class="axis" d="M{last} {foot}v4"/>')
+        parts.append(text(last, foot + 18, tick_label(tick, _step(frame.x_ticks)), ("mid",)))
+    parts.append(text(min(last + 14, _WIDTH - 18), foot + 18, "ms"))
+    return parts
+
+
+def _curves(curve: ForceCurve, frame: _Frame) -> list[str]:
+    low, high = frame.x.low, frame.x.high
+    width = frame.x.last - frame.x.first
+    rows = (curve.raw_time >= low) & (curve.raw_time <= high)
+    raw_x, raw_y = frame.x.many(curve.raw_time[rows]), frame.y.many(curve.raw[rows])
+    held = (curve.time >= low) & (curve.time <= high)
+    x, half = frame.x.many(curve.time[held]), COVERAGE * curve.u_corrected[held]
+    corrected = frame.y.many(curve.corrected[held])
+    zero = frame.y(0)
+    parts = []
+    if x.size:
+        fill_x, fill_y = thin(x, corrected, width)
+    else:
+        fill_x, fill_y = thin(raw_x, raw_y, width)
+    from_start = fill_x >= frame.x(0)
+    parts.append(area(fill_x[from_start], np.full(from_start.sum(), zero), fill_y[from_start], "pale"))
+    if x.size:
+        upper_x, upper = thin(x, frame.y.many(curve.corrected[held] + half), width / 2)
+        lower = np.interp(upper_x, x, frame.y.many(curve.corrected[held] - half))
+        parts.append(area(upper_x, lower, upper, "band"))
+    parts.append(line(*thin(raw_x, raw_y, width), "raw"))
+    if raw_x.size > 1 and (raw_x[-1] - raw_x[0]) / (raw_x.size - 1) >= _DOT_SPACING:
+        parts.append(dots(raw_x, raw_y))
+    if x.size:
+        parts.append(line(*thin(x, corrected, width), "cor"))
+    return parts
+
+
+def _events(strike: Strike, frame: _Frame) -> list[str]:
+    """Thin lines where contact starts and ends; words on top where there is room for them."""
+    contact_time = strike.quantities.get("contact_time")
+    ends = [(c.start - strike.start, c.end - strike.start) for c in strike.contacts]
+    events = []
+    for i, (start, end) in enumerate(ends):
+        which = f" {i + 1}" if len(ends) > 1 else ""
+        events.append((start, f"contact{which} starts", _milliseconds(start)))
+        last = i == len(ends) - 1
+        stated = f"{shown(contact_time).text}" if last and contact_time else _milliseconds(end)
+        events.append((end, f"contact{which} ends", stated))
+    parts = []
+    free = 0.0
+    for i, (time, words, when) in enumerate(events):
+        if not frame.x.holds(time):
+            continue
+        at = frame.x(time)
+        parts.append(f'<path class="event" d="M{at:.1f} {_TOP - 34}V{frame.foot}"/>')
+        wide = _CHARACTER * max(len(words), len(when)) + 6
+        following = next((frame.x(t) for t, *_ in events[i + 1 :] if frame.x.holds(t)), _WIDTH)
+        if at >= free and at + wide <= following:
+            parts.append(text(at + 5, _TOP - 24, words, ("lab-k",)))
+            parts.append(text(at + 5, _TOP - 10, when, ("lab",)))
+            free = at + wide
+        elif at - wide >= free:
+            parts.append(text(at - 5, _TOP - 24, words, ("lab-k", "fin")))
+            parts.append(text(at - 5, _TOP - 10, when, ("lab", "fin")))
+            free = at
+    return parts
+
+
+def _milliseconds(time: float) -> str:
+    return "0 ms" if time == 0 else f"{number(1e3 * time, 3)} ms"
+
+
+def _names(strike: Strike, frame: _Frame, rate: float) -> list[str]:
+    """Name the curves where they lie, and the impulse under its window."""
+    curve = strike.curve
+    parts = []
+    rate_words = f"{number(rate / 1e3, 3).rstrip('0').rstrip('.')} kHz"
+    if curve.corrected.size:
+        peak = float(np.nanmax(curve.corrected))
+        above = np.flatnonzero(curve.corrected >= 0.55 * peak)
+        at = _clear_of_events(strike, frame, frame.x(float(curve.time[above[-1]])) + 12, 165)
+        anchor = () if at + 165 < _WIDTH else ("fin",)
+        at = at if not anchor else _WIDTH - _RIGHT
+        parts.append(text(at, frame.y(0.55 * peak), "corrected, with its 95 % band", ("lab-a", *anchor)))
+        raw_words = f"raw, {rate_words}"
+    else:
+        raw_words = f"raw, {rate_words}, not corrected"
+    tail = frame.x.low + 0.72 * (frame.x.high - frame.x.low)
+    near = curve.raw[(curve.raw_time >= tail) & (curve.raw_time <= frame.x.high)]
+    near = near[np.isfinite(near)]
+    height = frame.y(float(near.max())) if near.size else frame.y(0)
+    parts.append(text(_WIDTH - _RIGHT, max(height - 10, _TOP + 12), raw_words, ("fin",)))
+    impulse = strike.quantities.get("impulse")
+    if impulse and strike.contacts:
+        words = f"impulse {shown(impulse).text}"
+        start, end = (frame.x(t - strike.start) for t in (strike.contacts[0].start, strike.contacts[0].end))
+        if end - start > _CHARACTER * len(words):
+            parts.append(text((start + end) / 2, frame.y(0) - 8, words, ("lab-a", "mid")))
+    return parts
+
+
+def _clear_of_events(strike: Strike, frame: _Frame, at: float, wide: float) -> float:
+    """Move a label right past the lines of events it would lie on."""
+    for contact in strike.contacts:
+        for time in (contact.start - strike.start, contact.end - strike.start):
+            if at - 4 < frame.x(time) < at + wide:
+                at = frame.x(time) + 6
+    return at

@@ -1,0 +1,311 @@
+"""
+What the report of one recording says, as words and numbers ready to set.
+
+HTML and PDF are made from the same content, so they cannot disagree. Nothing is computed here but
+rounding and layout.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import PurePath
+from typing import Any
+
+from quintain.domain.analysis import Analysis
+from quintain.domain.flags import FLAGS, Flag
+from quintain.domain.history import Step
+from quintain.domain.strike import Strike
+from quintain.quantities import GLOSSARY
+from quintain.report.cautions import LOCAL_RULES, STRIKE_CAUTIONS, Caution
+from quintain.report.figures.overview import draw_overview, one_scale
+from quintain.report.figures.strike import describe, draw_strike
+from quintain.report.parts import (
+    Budget,
+    Definition,
+    Doubt,
+    Fact,
+    Figure,
+    Row,
+    as_words,
+    budget_of,
+    definitions,
+    doubt_of,
+    doubting,
+    quantity_rows,
+)
+from quintain.report.rig_facts import exactly, method_facts, rig_facts
+from quintain.report.rounding import number, rounded, shown
+from quintain.report.verdict import UNSAFE, Verdict, judge_analysis, judge_strike, numbers
+
+__all__ = ["strikes_content"]
+
+FIGURES_AT_MOST = 60
+"""Strikes that get a figure and a table of their own; all stand in the summary and the overview."""
+
+OVERVIEW_ROOM = 112
+"""Strikes in one drawing of small multiples: what fits on a page of A4."""
+
+_GROUPS = (
+    ("impulse", "impulse_to_stop", "impulse_to_peak", "contact_time"),
+    ("peak_force", "peak_force_raw", "peak_force_cfc", "time_to_peak", "rate_of_force_development"),
+    ("expected_peak", "sampling_loss"),
+    ("approach_speed", "effective_mass", "energy", "kinetic_energy", "mean_power", "peak_power"),
+)
+_ALWAYS = ("impulse", "contact_time", "peak_force", "time_to_peak", "rate_of_force_development")
+_HEADLINE = ("impulse", "contact_time", "peak_force", "approach_speed", "effective_mass", "energy")
+
+_COLUMNS = ("impulse", "contact_time", "peak_force", "peak_force_raw", "rate_of_force_development")
+_COLUMNS_WITH_LIMB = ("impulse", "contact_time", "peak_force", "approach_speed", "effective_mass", "energy")
+_SHORT = {
+    "impulse": "impulse",
+    "contact_time": "contact time",
+    "peak_force": "peak force",
+    "peak_force_raw": "raw peak",
+    "rate_of_force_development": "rate of force dev.",
+    "approach_speed": "approach speed",
+    "effective_mass": "effective mass",
+    "energy": "energy",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One number in the summary."""
+
+    value: str
+    spread: str
+    exact: str
+    stated: bool
+    doubted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One strike in the summary; ``anchor`` is empty when it has no figure."""
+
+    number: int
+    anchor: str
+    start: str
+    cells: tuple[Cell, ...]
+    mark: str
+    word: str
+    code: str
+    more: int
+
+
+@dataclass(frozen=True, slots=True)
+class StrikeSheet:
+    """One strike in full."""
+
+    number: int
+    anchor: str
+    verdict: Verdict
+    facts: str
+    figure: Figure
+    rows: tuple[Row, ...]
+    budgets: tuple[Budget, ...]
+    doubts: tuple[Doubt, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StepLine:
+    """One step of the history."""
+
+    utc: str
+    function: str
+    version: str
+    settings: str
+    output: str
+
+
+@dataclass(frozen=True, slots=True)
+class Content:
+    """The whole report."""
+
+    title: str
+    file: str
+    invented: bool
+    verdict: Verdict
+    why: str
+    columns: tuple[tuple[str, str], ...]
+    lines: tuple[Line, ...]
+    overview: tuple[Figure, ...]
+    overview_note: str
+    doubts: tuple[Doubt, ...]
+    sheets: tuple[StrikeSheet, ...]
+    sheets_note: str
+    definitions: tuple[Definition, ...]
+    method: tuple[tuple[str, tuple[Fact, ...]], ...]
+    rig: tuple[Fact, ...]
+    provenance: tuple[Fact, ...]
+    history: tuple[StepLine, ...]
+    cautions: tuple[Caution, ...]
+    local_rules: str
+    software: str
+    date: str
+    """When the last step finished, ISO 8601; empty when the history does not tell."""
+
+
+def strikes_content(analysis: Analysis, *, invented: bool, figure_height: int = 320) -> dict[str, Any]:
+    """Everything the report of one recording says, as plain mappings, lists and strings."""
+    strikes = analysis.strikes
+    drawn = strikes[:FIGURES_AT_MOST]
+    names = _COLUMNS_WITH_LIMB if any("effective_mass" in s.quantities for s in strikes) else _COLUMNS
+    overview, overview_note = _overview(strikes)
+    sheets = tuple(_sheet(strike, analysis.rate, figure_height) for strike in drawn)
+    used = {*names, *(row.name for sheet in sheets for row in sheet.rows)} if strikes else set()
+    left = len(strikes) - len(drawn)
+    content = Content(
+        title=f"Strikes of {PurePath(analysis.path).name or 'a recording'}",
+        file=PurePath(analysis.path).name or "made in memory",
+        invented=invented,
+        verdict=judge_analysis(analysis),
+        why=_what_force(strikes),
+        columns=tuple((_SHORT[name], GLOSSARY[name].shown_unit) for name in names),
+        lines=tuple(_line(strike, names, i < len(drawn)) for i, strike in enumerate(strikes)),
+        overview=overview,
+        overview_note=overview_note,
+        doubts=_all_doubts(analysis),
+        sheets=sheets,
+        sheets_note=(
+            f"Figures for the first {len(drawn)} of {len(strikes)} strikes; all {len(strikes)} stand in the "
+            "table and in the overview."
+            if left
+            else ""
+        ),
+        definitions=definitions(used),
+        method=method_facts(analysis.method),
+        rig=rig_facts(analysis.rig) if analysis.rig else (),
+        provenance=_provenance(analysis),
+        history=tuple(_step(step, analysis) for step in analysis.history),
+        cautions=STRIKE_CAUTIONS,
+        local_rules=LOCAL_RULES,
+        software=analysis.quintain,
+        date=analysis.history[-1].utc if analysis.history else "",
+    )
+    words: dict[str, Any] = as_words(content)
+    return words
+
+
+def _what_force(strikes: Sequence[Strike]) -> str:
+    if not strikes:
+        return ""
+    if any(strike.force_kind == "contact_force" for strike in strikes):
+        return (
+            "Where it says contact force, the inertia of the plate is accounted for; elsewhere it is the "
+            "force on the cell."
+        )
+    return (
+        "Force is the force on the cell, corrected for the rig's ringing where that is honest; it is not "
+        "the force at the glove."
+    )
+
+
+def _line(strike: Strike, names: Sequence[str], drawn: bool) -> Line:
+    verdict = judge_strike(strike)
+    cells = []
+    for name in names:
+        measured = strike.quantities.get(name)
+        if measured is None:
+            cells.append(Cell("–", "", "", False, False))
+            continue
+        value = shown(measured)
+        doubted = bool(doubting(name, strike.flags))
+        cells.append(
+            Cell(value.value, f"±\u00a0{value.expanded}", repr(float(measured.value)), True, doubted)
+        )
+    codes = [flag.code for flag in sorted(strike.flags, key=lambda f: f.code not in UNSAFE)]
+    anchor = f"strike-{strike.number}" if drawn else ""
+    start = f"{strike.start:,.3f}".replace(",", "\u202f")
+    return Line(
+        strike.number, anchor, start, tuple(cells), verdict.mark, verdict.word,
+        codes[0] if codes else "", max(0, len(codes) - 1),
+    )  # fmt: skip
+
+
+def _overview(strikes: Sequence[Strike]) -> tuple[tuple[Figure, ...], str]:
+    if not strikes:
+        return (), ""
+    scale = one_scale(strikes)
+    figures = []
+    for first in range(0, len(strikes), OVERVIEW_ROOM):
+        some = strikes[first : first + OVERVIEW_ROOM]
+        alt = (
+            f"Strikes {some[0].number} to {some[-1].number}, force against time on one scale: {scale.words}."
+        )
+        figures.append(Figure(draw_overview(some, scale), alt))
+    cut = f"; longer and cut here: {numbers(scale.cut)}" if scale.cut else ""
+    return tuple(figures), scale.words + cut
+
+
+def _all_doubts(analysis: Analysis) -> tuple[Doubt, ...]:
+    """Doubts about the recording, then those of strikes, each code once with the strikes it concerns."""
+    found = [doubt_of(flag, where=flag.where or "recording") for flag in analysis.flags]
+    concerned: dict[str, list[int]] = {}
+    example: dict[str, Flag] = {}
+    for strike in analysis.strikes:
+        for flag in strike.flags:
+            concerned.setdefault(flag.code, [])
+            if strike.number not in concerned[flag.code]:
+                concerned[flag.code].append(strike.number)
+            example.setdefault(flag.code, flag)
+    for code in sorted(concerned, key=lambda c: (c not in UNSAFE, concerned[c][0], c)):
+        words = FLAGS[code].meaning if code in FLAGS else example[code].message
+        where = ("strike " if len(concerned[code]) == 1 else "strikes ") + numbers(concerned[code])
+        found.append(doubt_of(example[code], words=words, where=where))
+    return tuple(found)
+
+
+def _sheet(strike: Strike, rate: float, height: int) -> StrikeSheet:
+    rows = quantity_rows(strike.quantities, _GROUPS, always=_ALWAYS, headline=_HEADLINE, flags=strike.flags)
+    budgets = [budget_of(strike.quantities[n]) for n in ("impulse", "peak_force") if n in strike.quantities]
+    return StrikeSheet(
+        strike.number,
+        f"strike-{strike.number}",
+        judge_strike(strike),
+        _strike_facts(strike),
+        Figure(draw_strike(strike, rate=rate, height=height), describe(strike)),
+        rows,
+        tuple(b for b in budgets if b),
+        tuple(doubt_of(flag) for flag in strike.flags),
+    )
+
+
+def _strike_facts(strike: Strike) -> str:
+    parts = [f"starts at {strike.start:,.4f} s".replace(",", "\u202f")]
+    if strike.samples_in_pulse is not None:
+        parts.append(f"{number(strike.samples_in_pulse, 2)} samples in the pulse")
+    if strike.periods_in_pulse is not None:
+        parts.append(f"{number(strike.periods_in_pulse, 2)} periods of the rig in the pulse")
+    for mode in strike.modes:
+        u = mode.u_natural_frequency
+        value, expanded = rounded(mode.natural_frequency, None if u is None else 1.96 * u)
+        parts.append(f"ringing at {value} ± {expanded} Hz")
+    return ", ".join(parts)
+
+
+def _provenance(analysis: Analysis) -> tuple[Fact, ...]:
+    size = f"{analysis.n_bytes:,}".replace(",", "\u202f")
+    unit = f", in the file as {analysis.unit_in_file}" if analysis.unit_in_file else ""
+    return (
+        Fact("Recording", analysis.path or "made in memory"),
+        Fact("SHA-256", analysis.sha256 or "none", mono=True),
+        Fact("Size", f"{size} bytes"),
+        Fact("Channel", f"{analysis.channel}{unit}"),
+        Fact("Sampling rate", f"{exactly(analysis.rate)} Hz"),
+        Fact("Length", f"{number(analysis.duration, 4)} s"),
+        Fact("Rig version", analysis.rig.version if analysis.rig else "no rig file", mono=bool(analysis.rig)),
+        Fact("Method", f"{analysis.method.name}, version {analysis.method.version}"),
+        Fact("Method hash", analysis.method.sha256, mono=True),
+        Fact("Software", f"quintain {analysis.quintain}"),
+    )
+
+
+def _step(step: Step, analysis: Analysis) -> StepLine:
+    if dict(step.settings) == analysis.method.settings():
+        settings = "all settings of the method, above"
+    else:
+        settings = json.dumps(dict(step.settings), ensure_ascii=False, sort_keys=True, default=str)
+    return StepLine(step.utc, step.function, step.version, settings, step.output[:12])
