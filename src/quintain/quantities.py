@@ -66,12 +66,9 @@ GLOSSARY: dict[str, Quantity] = {
         Quantity("rate_of_force_development", "Rate of force development", "RFD", "N/s",
                  "Mean slope of the corrected force between its first rise through 20 % and through 80 % "
                  "of its peak.", shown_unit="kN/s", shown_factor=1e-3),
-        Quantity("expected_peak_low", "Least peak for the impulse", "F_lo", "N",
-                 "Peak of the flattest of the usual pulse shapes with the same impulse and contact time.",
-                 "pulse shape coefficients, IEC 60068-2-27 and calculus"),
-        Quantity("expected_peak_high", "Greatest peak for the impulse", "F_hi", "N",
-                 "Peak of the sharpest of the usual pulse shapes with the same impulse and contact time.",
-                 "pulse shape coefficients, IEC 60068-2-27 and calculus"),
+        Quantity("expected_peak", "Peak to expect of the impulse", "F_x", "N",
+                 "Peak of a pulse with this impulse and contact time; its uncertainty holds the range over "
+                 "the usual pulse shapes.", "pulse shape coefficients, IEC 60068-2-27 and calculus"),
         Quantity("sampling_loss", "Worst loss by sampling", "δ_s", "1",
                  "Greatest share of the peak that samples alone can miss, for a half-sine of this contact "
                  "time: 1 - cos(π/2N), N samples in the pulse.", "derived; see documentation",

@@ -1,0 +1,78 @@
+"""``quintain analyse``: from recordings to strikes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from quintain.cli.failure import explained, say
+from quintain.cli.progress_bar import progress_bar
+from quintain.errors import QuintainError
+from quintain.version import __version__
+
+__all__ = ["analyse"]
+
+
+def analyse(
+    files: Annotated[list[Path], typer.Argument(help="Recordings of the load cell.", show_default=False)],
+    rig: Annotated[
+        Path | None, typer.Option(help="Rig file (rig.toml): ringing, calibration, limits.")
+    ] = None,
+    method: Annotated[Path | None, typer.Option(help="Method file (method.toml): all settings.")] = None,
+    channel: Annotated[str | None, typer.Option(help="Channel to analyse, if there are several.")] = None,
+    columns: Annotated[
+        str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
+    ] = None,
+    rate: Annotated[float | None, typer.Option(help="Sampling rate in Hz, if the file has no time.")] = None,
+    report: Annotated[
+        Path | None, typer.Option(help="Folder in which to write the report (HTML and PDF).")
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
+) -> None:
+    """
+    Find every strike in a recording and say what it was.
+
+    Example: quintain analyse session.csv --rig rig.toml --report reports
+    """
+    from quintain.domain import as_json
+    from quintain.domain.method import Method
+    from quintain.domain.rig import Rig
+    from quintain.tasks.analyse import analyse_file
+
+    with explained():
+        settings = Method.load(method) if method else Method()
+        target = Rig.load(rig) if rig else None
+        analyses, errors, worst = [], [], 0
+        with progress_bar(shown=not json) as progress:
+            for path in files:
+                try:
+                    analyses.append(
+                        analyse_file(
+                            path, rig=target, method=settings, channel=channel, columns=columns, rate=rate,
+                            progress=progress,
+                        )
+                    )  # fmt: skip
+                except QuintainError as problem:
+                    say(f"quintain: {problem}")
+                    errors.append({"path": str(path), "code": problem.code, "message": str(problem)})
+                    worst = max(worst, problem.exit_code)
+        if json:
+            print(as_json.text(as_json.analyses_as_json(analyses, version=__version__, errors=errors)))
+        elif analyses:
+            from rich.console import Console
+
+            from quintain.cli.strike_table import print_strikes
+
+            print_strikes(analyses, Console())
+        if report:
+            from quintain.tasks.report import write_reports
+
+            for path in (p for a in analyses for p in write_reports(a, report)):
+                say(f"report: {path}")
+        if not worst and not any(a.strikes for a in analyses):
+            say("quintain: no strike was found; see detection in the method file if there should be one")
+            worst = 1
+        if worst:
+            raise typer.Exit(worst)

@@ -1,0 +1,45 @@
+"""All commands, gathered."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from quintain.cli.analyse import analyse
+from quintain.cli.demo import demo
+from quintain.version import __version__
+
+__all__ = ["app"]
+
+app = typer.Typer(
+    name="quintain",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode="rich",
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        print(__version__)
+        raise typer.Exit
+
+
+@app.callback()
+def about(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """
+    From recordings of a padded load cell to strikes whose numbers are true, with their uncertainty.
+
+    Exit codes: 0 fine, 1 the data say no, 2 usage or a settings file, 3 trouble with a recording.
+    """
+
+
+app.command()(demo)
+app.command()(analyse)

@@ -1,0 +1,56 @@
+"""``quintain demo``: an invented lab, the whole job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from quintain.cli.failure import explained
+from quintain.cli.progress_bar import progress_bar
+from quintain.version import __version__
+
+__all__ = ["demo"]
+
+
+def demo(
+    folder: Annotated[Path, typer.Argument(help="Where to put the invented lab.")] = Path("quintain-demo"),
+    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
+) -> None:
+    """
+    Invent a lab, record a session, and do the whole job on its files.
+
+    Everything in it is simulated; nobody was measured. Example: quintain demo quintain-demo
+    """
+    from quintain.domain import as_json
+    from quintain.tasks.demo import SCENARIO, run_demo
+
+    with explained():
+        with progress_bar(shown=not json) as progress:
+            made = run_demo(folder, progress=progress)
+        if json:
+            answer = as_json.analyses_as_json([made.analysis], version=__version__)
+            files = [made.recording, made.rig, made.truth, *made.reports]
+            print(as_json.text(answer | {"command": "demo", "files": [str(f) for f in files]}))
+            return
+        from rich.console import Console
+
+        from quintain.cli.strike_table import print_strikes
+
+        console = Console(highlight=False)
+        console.print(f"{SCENARIO}\n", markup=False)
+        print_strikes([made.analysis], console)
+        covered, stated = made.covered
+        console.print(
+            f"\nAgainst the simulated truth: corrected peaks are off by at most {made.worst_peak:.1%} "
+            f"(raw ones by up to {made.worst_raw:.0%}),\nimpulses by at most {made.worst_impulse:.1%}; "
+            f"{covered} of {stated} stated 95 % intervals hold the truth.\n"
+        )
+        console.print("Care: bare or thin pads injure hands, falling masses injure feet. Local rules and")
+        console.print("licensed practice come before anything this program prints.\n")
+        console.print(f"recording  {made.recording}", soft_wrap=True)
+        console.print(f"rig file   {made.rig}", soft_wrap=True)
+        console.print(f"truth      {made.truth}", soft_wrap=True)
+        for path in made.reports:
+            console.print(f"report     {path}", soft_wrap=True)

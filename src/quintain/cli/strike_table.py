@@ -1,0 +1,67 @@
+"""The table of strikes people read in a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich import box
+from rich.console import Console
+from rich.table import Table
+
+from quintain.domain.analysis import Analysis
+from quintain.domain.measured import Measured
+from quintain.quantities import GLOSSARY
+from quintain.report.rounding import shown
+
+__all__ = ["print_strikes"]
+
+_ALWAYS = ("contact_time", "impulse", "peak_force", "peak_force_raw")
+_WHERE_KNOWN = ("approach_speed", "effective_mass", "energy", "peak_power")
+
+
+def _cell(measured: Measured | None) -> str:
+    if measured is None:
+        return "not stated"
+    rounded = shown(measured)
+    return f"{rounded.value} ± {rounded.expanded}" if measured.u is not None else f"{rounded.value} ± ?"
+
+
+def print_strikes(analyses: Sequence[Analysis], console: Console) -> None:
+    """Print one table a recording; values are rounded by their uncertainty (95 %)."""
+    for analysis in analyses:
+        console.print(f"{analysis.path}: {len(analysis.strikes)} strikes on {analysis.channel!r}")
+        if analysis.strikes:
+            console.print(_table(analysis))
+        for flag in analysis.flags:
+            console.print(f"◇ {flag.code}: {flag.message}", markup=False)
+        codes = {flag.code: flag for strike in analysis.strikes for flag in strike.flags}
+        for code, flag in codes.items():
+            concerned = [s.number for s in analysis.strikes if any(f.code == code for f in s.flags)]
+            numbers = ", ".join(map(str, concerned))
+            console.print(f"◇ {code} ({numbers}): {_meaning(flag.code)}", markup=False)
+
+
+def _meaning(code: str) -> str:
+    from quintain.domain.flags import FLAGS
+
+    return f"{FLAGS[code].meaning} {FLAGS[code].remedy}"
+
+
+def _table(analysis: Analysis) -> Table:
+    known = [n for n in _WHERE_KNOWN if any(n in s.quantities for s in analysis.strikes)]
+    names = (*_ALWAYS, *known)
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, caption="± expanded uncertainty, 95 %")
+    table.add_column("no.", justify="right")
+    table.add_column("start, s", justify="right")
+    for name in names:
+        entry = GLOSSARY[name]
+        table.add_column(f"{entry.label}, {entry.shown_unit}", justify="right")
+    table.add_column("doubts")
+    for strike in analysis.strikes:
+        table.add_row(
+            str(strike.number),
+            f"{strike.start:.3f}",
+            *(_cell(strike.quantities.get(name)) for name in names),
+            " ".join(f"◇ {flag.code}" for flag in strike.flags),
+        )
+    return table
