@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from quintain.numerics.cfc import filter_cfc
-from quintain.numerics.inverse import invert_second_order, second_order_response
+from quintain.numerics.inverse import invert_second_order
 from quintain.numerics.pulse import (
     contact_time,
     expected_peak,
@@ -21,6 +21,7 @@ from quintain.numerics.pulse import (
     time_to_peak,
     width_at_level,
 )
+from quintain.numerics.resonator import Mode, mode_poles, transfer
 from quintain.numerics.sampling import sampling_error_of_impulse, sampling_loss
 from quintain.numerics.uncertainty.budget import build_budget
 from quintain.numerics.uncertainty.linear import combine
@@ -124,7 +125,7 @@ def test_sampling_loss_shrinks(n):
 def test_inverse_undoes_the_rig(frequency, damping, tone):
     # a slow tone read through the rig comes back, away from the edges
     t = np.arange(2000) / 2000
-    response = complex(second_order_response(tone, frequency, damping))
+    response = complex(transfer(tone, mode_poles([Mode(frequency, damping)])))
     read = (response * np.exp(2j * np.pi * tone * t)).imag
     back = invert_second_order(read, 2000, frequency, damping, corner=600)
     assert back[600:-600] == pytest.approx(np.sin(2 * np.pi * tone * t)[600:-600], abs=2e-3)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from half_sine_response import half_sine_response
-from quintain.numerics.inverse import inverse_noise_gain, invert_second_order, second_order_response
+from quintain.numerics.inverse import inverse_noise_gain, invert_second_order
 from quintain.numerics.sampling import interpolate_peak
 
 
@@ -73,9 +73,15 @@ def test_noise_gain():
             lambda: invert_second_order(np.ones(9), 5000, 300.0, 0.02, corner=0.0),
             "the corner must be above 0 Hz",
         ),
-        (lambda: second_order_response(1.0, 0.0, 0.02), "natural frequencies must be above 0 Hz"),
-        (lambda: second_order_response(1.0, [100.0, 200.0], [0.02]), "each mode needs one natural frequency"),
-        (lambda: second_order_response(1.0, 100.0, 0.02, 0.5), "shares of the modes must sum to 1"),
+        (lambda: invert_second_order(np.ones(9), 5000, 300.0, 0.0), "must be above 0, got 300.0 Hz and 0.0"),
+        (
+            lambda: invert_second_order(np.ones(9), 5000, [100.0, 200.0], [0.02]),
+            "each mode needs one natural",
+        ),
+        (
+            lambda: invert_second_order(np.ones(9), 5000, 300.0, 0.02, 0.5),
+            "shares of the modes must sum to 1",
+        ),
     ],
 )
 def test_refusals(call, message):

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from half_sine_response import half_sine_response
-from quintain.numerics.pulse import PULSE_SHAPES, integrate_impulse
+from quintain.numerics.pulse import integrate_impulse
+from quintain.numerics.pulse_shape import SHAPES, pulse_force
 from quintain.numerics.sampling import (
     interpolate_peak,
     maximum_of_noise,
@@ -20,8 +21,7 @@ RNG_PHASES = np.random.default_rng(3).random(200)
 
 
 def samples(shape, n, phase):
-    x = (np.arange(-6, n + 7) + phase) / n
-    return np.where((x > 0) & (x < 1), PULSE_SHAPES[shape].height(x), 0.0)
+    return pulse_force(shape, 1.0, 1.0, (np.arange(-6, n + 7) + phase) / n)
 
 
 @pytest.mark.parametrize(
@@ -38,7 +38,7 @@ def samples(shape, n, phase):
 def test_spline_peak(shape, n, worst):
     errors = [interpolate_peak(samples(shape, n, p), 1000).value - 1 for p in RNG_PHASES]
     assert np.max(np.abs(errors)) < worst
-    assert np.max(np.abs(errors)) < sampling_loss(n, height=PULSE_SHAPES[shape].height).worst / 4
+    assert np.max(np.abs(errors)) < sampling_loss(n, curve=SHAPES[shape].curve).worst / 4
 
 
 @pytest.mark.parametrize("shape", ["half-sine", "haversine", "parabola"])

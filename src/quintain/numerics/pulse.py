@@ -22,13 +22,11 @@ from quintain.numerics._impulse import (
     integrate_impulse,
 )
 from quintain.numerics._rise import maximum_rate_of_force_development, rate_of_force_development
-from quintain.numerics._shape import PULSE_SHAPES, PulseShape, expected_peak
+from quintain.numerics._shape import expected_peak
 
 __all__ = [
-    "PULSE_SHAPES",
     "Contact",
     "Peak",
-    "PulseShape",
     "contact_time",
     "expected_peak",
     "find_contact",

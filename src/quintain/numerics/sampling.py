@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from quintain.numerics._samples import check_rate, finite_row
-from quintain.numerics._shape import Height, half_sine
+from quintain.numerics.pulse_shape import SHAPES
 from quintain.numerics.uncertainty.linear import Estimate, combine
 
 __all__ = [
@@ -29,7 +30,11 @@ class SamplingLoss(NamedTuple):
     sd: float
 
 
-def sampling_loss(samples_in_pulse: float, *, height: Height = half_sine) -> SamplingLoss:
+def sampling_loss(
+    samples_in_pulse: float,
+    *,
+    curve: Callable[[NDArray[np.float64]], NDArray[np.float64]] = SHAPES["half-sine"].curve,
+) -> SamplingLoss:
     r"""
     Part of the peak that is lost when the highest sample is taken for it.
 
@@ -37,8 +42,9 @@ def sampling_loss(samples_in_pulse: float, *, height: Height = half_sine) -> Sam
     ----------
     samples_in_pulse : float
         Rate times duration, :math:`N = f_s T`, at least 1; need not be whole. [-]
-    height : callable
-        A pulse of unit peak and length, symmetric about 1/2, falling on both sides of it.
+    curve : callable
+        A pulse of unit peak and length, symmetric about 1/2, falling on both sides of it; a half-sine by
+        default. Others in :data:`~quintain.numerics.pulse_shape.SHAPES`.
 
     Returns
     -------
@@ -69,10 +75,10 @@ def sampling_loss(samples_in_pulse: float, *, height: Height = half_sine) -> Sam
     # Gauss-Legendre over the half step between peak and worst position
     nodes, weights = np.polynomial.legendre.leggauss(24)
     offset = (nodes + 1) / (4 * samples_in_pulse)
-    lost = 1 - height(0.5 + offset)
+    lost = 1 - curve(0.5 + offset)
     mean = float(weights @ lost) / 2
     variance = float(weights @ (lost - mean) ** 2) / 2
-    return SamplingLoss(float(1 - height(0.5 + 0.5 / samples_in_pulse)), mean, math.sqrt(variance))
+    return SamplingLoss(float(1 - curve(np.array(0.5 + 0.5 / samples_in_pulse))), mean, math.sqrt(variance))
 
 
 def interpolate_peak(force: ArrayLike, rate: float, *, u_noise: float = 0.0) -> Estimate:
@@ -109,8 +115,8 @@ def interpolate_peak(force: ArrayLike, rate: float, *, u_noise: float = 0.0) -> 
 
     Examples
     --------
-    >>> t = (np.arange(20) - 7.4) / 1000
-    >>> force = 3000 * half_sine(t / 0.008)
+    >>> from quintain.numerics.pulse_shape import pulse_force
+    >>> force = pulse_force("half-sine", 3000, 0.008, (np.arange(20) - 7.4) / 1000)
     >>> peak = interpolate_peak(force, 1000, u_noise=3.0)
     >>> print(f"{force.max():.0f} N sampled, {peak.value:.0f} ± {peak.u:.0f} N between samples")
     2963 N sampled, 3001 ± 3 N between samples
