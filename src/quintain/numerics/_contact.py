@@ -117,9 +117,9 @@ def find_contact(
     u_force : array_like, shape (n,) or float
         Standard uncertainty of the force without the share of the gain. [N]
     multiple : float
-        The threshold is at least so many standard uncertainties at each instant. [-]
+        The threshold is at least so many standard uncertainties at each instant. [1]
     fraction : float
-        It is at least this fraction of the peak. [-]
+        It is at least this fraction of the peak. [1]
 
     Returns
     -------
@@ -275,7 +275,7 @@ def width_at_level(
     force, time, u_force
         As for :func:`find_contact`.
     fraction : float
-        Level as a fraction of the peak, between 0 and 1. [-]
+        Level as a fraction of the peak, between 0 and 1. [1]
 
     Returns
     -------

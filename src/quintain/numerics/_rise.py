@@ -28,9 +28,9 @@ def rate_of_force_development(
     force, time, u_force
         As for :func:`find_contact`.
     window : (float, float)
-        Lower and upper level as fractions of the peak. [-]
+        Lower and upper level as fractions of the peak. [1]
     u_gain : float
-        Relative standard uncertainty of the gain. [-]
+        Relative standard uncertainty of the gain. [1]
 
     Returns
     -------
@@ -91,7 +91,7 @@ def maximum_rate_of_force_development(
     width : float
         Width of time over which the slope is taken; rounded to the grid, at least one step. [s]
     u_gain : float
-        Relative standard uncertainty of the gain. [-]
+        Relative standard uncertainty of the gain. [1]
 
     Returns
     -------

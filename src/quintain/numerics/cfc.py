@@ -47,7 +47,7 @@ def cfc_coefficients(channel_class: int, rate: float, *, standard: Standard = "S
     Returns
     -------
     CfcCoefficients
-        In the letters of the standard, where a multiplies the input and b the output. [-]
+        In the letters of the standard, where a multiplies the input and b the output. [1]
 
     Raises
     ------
@@ -145,7 +145,7 @@ def cfc_gain(
     Returns
     -------
     gain : ndarray, shape of frequency
-        Amplitude ratio, 1 at zero frequency. [-]
+        Amplitude ratio, 1 at zero frequency. [1]
 
     Raises
     ------

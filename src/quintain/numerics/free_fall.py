@@ -201,7 +201,7 @@ def buoyancy_factor(density: float, *, air_density: float = 1.2) -> float:
     Returns
     -------
     factor : float
-        :math:`1 - \rho_a/\rho`; the force is m g times this. [-]
+        :math:`1 - \rho_a/\rho`; the force is m g times this. [1]
 
     Raises
     ------

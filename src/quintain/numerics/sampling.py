@@ -41,7 +41,7 @@ def sampling_loss(
     Parameters
     ----------
     samples_in_pulse : float
-        Rate times duration, :math:`N = f_s T`, at least 1; need not be whole. [-]
+        Rate times duration, :math:`N = f_s T`, at least 1; need not be whole. [1]
     curve : callable
         A pulse of unit peak and length, symmetric about 1/2, falling on both sides of it; a half-sine by
         default. Others in :data:`~quintain.numerics.pulse_shape.SHAPES`.
@@ -49,7 +49,7 @@ def sampling_loss(
     Returns
     -------
     SamplingLoss
-        Worst case, mean and standard deviation for samples that fall anywhere. [-]
+        Worst case, mean and standard deviation for samples that fall anywhere. [1]
 
     Raises
     ------
@@ -158,7 +158,7 @@ def maximum_of_noise(n_samples: int) -> float:
     Returns
     -------
     excess : float
-        How far the highest lies above the true height, in standard deviations of the noise. [-]
+        How far the highest lies above the true height, in standard deviations of the noise. [1]
 
     Raises
     ------
@@ -193,17 +193,17 @@ def sampling_error_of_impulse(
     Parameters
     ----------
     samples_in_pulse : float
-        Rate times duration of the contact, at least 1. [-]
+        Rate times duration of the contact, at least 1. [1]
     rate_over_frequency : float
         Sampling rate over natural frequency of the rig, above 1; 0 for a force that is itself sampled
-        (no rig in between). [-]
+        (no rig in between). [1]
     damping_ratio : float
-        Of the rig. [-]
+        Of the rig. [1]
 
     Returns
     -------
     u_sampling : float
-        Root mean square over all positions of the samples. [-]
+        Root mean square over all positions of the samples. [1]
 
     Raises
     ------

@@ -33,7 +33,7 @@ def build_budget(
     contributions : sequence of Contribution
         Names and signed contributions :math:`c_i u_i`. [unit of the quantity]
     correlation : array_like, shape (n, n), optional
-        Correlation of the sources in the same order; none by default. [-]
+        Correlation of the sources in the same order; none by default. [1]
 
     Returns
     -------

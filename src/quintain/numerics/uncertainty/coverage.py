@@ -23,14 +23,14 @@ def coverage_factor(probability: float = 0.95, degrees_of_freedom: float = math.
     Parameters
     ----------
     probability : float
-        Probability that the interval ± U holds the value, between 0 and 1. [-]
+        Probability that the interval ± U holds the value, between 0 and 1. [1]
     degrees_of_freedom : float
-        Of the standard uncertainty; need not be whole. Infinite for a normal distribution. [-]
+        Of the standard uncertainty; need not be whole. Infinite for a normal distribution. [1]
 
     Returns
     -------
     k : float
-        Two-sided quantile of Student's t. [-]
+        Two-sided quantile of Student's t. [1]
 
     Raises
     ------
@@ -66,12 +66,12 @@ def count_coverage(inside: int, total: int, *, probability: float = 0.95) -> Cov
     inside, total : int
         Trials in which it did, and all trials.
     probability : float
-        Probability of the interval of the fraction. [-]
+        Probability of the interval of the fraction. [1]
 
     Returns
     -------
     CoverageCount
-        Fraction and the limits of its score interval. [-]
+        Fraction and the limits of its score interval. [1]
 
     Raises
     ------

@@ -145,12 +145,12 @@ def welch_satterthwaite(contributions: ArrayLike, degrees_of_freedom: ArrayLike)
     contributions : array_like, shape (n,)
         Standard uncertainties in the unit of the output. [any, the same for all]
     degrees_of_freedom : array_like, shape (n,)
-        Degrees of freedom of each; ``inf`` where the uncertainty itself is taken as known. [-]
+        Degrees of freedom of each; ``inf`` where the uncertainty itself is taken as known. [1]
 
     Returns
     -------
     degrees_of_freedom : float
-        Not rounded; ``inf`` if only exactly known contributions count. [-]
+        Not rounded; ``inf`` if only exactly known contributions count. [1]
 
     Raises
     ------

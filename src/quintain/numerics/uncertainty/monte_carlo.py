@@ -101,7 +101,7 @@ def propagate_monte_carlo(
     n_draws : int
         Number of draws, at least 100.
     probability : float
-        Coverage probability of both intervals. [-]
+        Coverage probability of both intervals. [1]
     seed : int
         Of the generator: the same seed gives the same result.
 
@@ -205,7 +205,7 @@ def shortest_interval(outputs: ArrayLike, probability: float = 0.95) -> tuple[fl
     outputs : array_like, shape (n,)
         Draws of the output, in any order. [any]
     probability : float
-        Part of the draws it must hold. [-]
+        Part of the draws it must hold. [1]
 
     Returns
     -------
@@ -281,7 +281,7 @@ def first_order_holds(
     draws : MonteCarloEstimate
         Of the same quantity, with the same coverage probability.
     probability : float
-        That probability. [-]
+        That probability. [1]
     digits : int
         Significant digits of the standard uncertainty to which they must agree.
 
