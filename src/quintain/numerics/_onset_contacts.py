@@ -23,6 +23,9 @@ START_SHARE = 0.005
 KNOWN_SHARE = 0.08
 """Share of the ringing that may be left when the mode is known: natural frequency 2 % off leaves 3 %."""
 
+LEARNED_SHARE = 0.12
+"""The same, at least, when the decay was learned from the event itself."""
+
 GROWTH = 1.2
 """Where no decay can be learned, only a force this much above the ringing before it is a contact."""
 
@@ -117,20 +120,24 @@ def _take_out_ringing(
     learned = _learn_recurrence(d, sigma)
     if learned is not None:
         stride, a, b, residual = learned
-        share = max(6 * residual, KNOWN_SHARE)
+        share = max(6 * residual, LEARNED_SHARE)
         if share < 0.5:
             gain = float(np.sqrt(1 + a * a + b * b) / (1 - a - b))
             return _FreeResponse(_take_out(d, stride, a, b), 2 * stride, gain, share)
     return _FreeResponse(d, 0, 1.0, GROWTH)
 
 
-def _envelope(d: FloatArray, window: int, lag: int) -> FloatArray:
-    """Largest magnitude over the ``window`` cells that end ``lag`` cells before each cell."""
+def _largest(x: FloatArray, window: int) -> FloatArray:
+    """Largest value of the ``window`` cells that end with each cell."""
     from scipy.ndimage import maximum_filter1d
 
-    largest: FloatArray = maximum_filter1d(
-        np.abs(d), window, origin=(window - 1) // 2, mode="constant", cval=0.0
-    )
+    largest: FloatArray = maximum_filter1d(x, window, origin=(window - 1) // 2, mode="nearest")
+    return largest
+
+
+def _envelope(d: FloatArray, window: int, lag: int) -> FloatArray:
+    """Largest magnitude over the ``window`` cells that end ``lag`` cells before each cell."""
+    largest = _largest(np.abs(d), window)
     if lag:
         largest = np.concatenate([np.zeros(lag), largest[:-lag]])
     return largest
@@ -204,13 +211,13 @@ def _one_sided(
     edges = np.flatnonzero(np.diff(np.concatenate([[0], above.view(np.int8), [0]])))
     contacts = []
     rise = max(1, round(RISE_TIME / cell_time))
+    lowest = np.maximum(-_largest(-y, rise + 1), 0.0)
     for first, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
         if stop <= begin or stop - first < 2 or not np.any(y[first:stop] > over[first:stop]):
             continue
         peak = first + int(np.argmax(y[first:stop]))
         height = float(y[peak])
-        early = np.concatenate([np.full(rise, min(0.0, float(y[0]))), y])[first : peak + 1]
-        if first and np.max(y[first : peak + 1] - early) < 0.4 * height:
+        if first and np.max((y - lowest)[first : peak + 1]) < 0.4 * height:
             continue
         start, slow = first, False
         quarter = first + int(np.argmax(y[first:stop] > 0.25 * height))

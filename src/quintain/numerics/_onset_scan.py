@@ -32,6 +32,7 @@ __all__ = [
     "average_cells",
     "new_state",
     "scan_cells",
+    "settle",
 ]
 
 FloatArray = NDArray[np.float64]
@@ -104,9 +105,11 @@ def _fit_level(f: FloatArray, i: IntArray, ring: FloatArray) -> None:
         tt += t * t
         tm += t * m
         mm += m * m
-    slope = 0.0
+    # until there are enough hops, the drift from before the last event goes on
+    slope = f[SLOPE]
     spread = math.sqrt(mm / (n - 1)) if n > 1 else 0.0
     if 2 * n >= size and tt > 0:
+        slope = 0.0
         fitted = tm / tt
         residual = max(mm - fitted * tm, 0.0) / (n - 2)
         # a slope is believed, and carried through an event, only well above its own uncertainty
@@ -234,7 +237,7 @@ def scan_cells(
                 i[CALM] = i[CALM] + 1 if i[CALM] and abs(drift) < gate else 1
                 if i[CALM] == 1:
                     i[DEAD_FROM] = cell + 1 - hop
-            near = abs(off) <= max(gate, 0.005 * f[LARGEST])
+            near = abs(off) <= max(gate, 0.5 * high, 0.005 * f[LARGEST])
             i[PUSHED] = i[PUSHED] + 1 if abs(off) > high and variance < off * off else 0
             reason = 0
             if near and i[CALM] >= 2:
@@ -250,19 +253,6 @@ def scan_cells(
                 f[LAST] = 0.0
                 f[LOCAL] = mean
                 i[LOADED] = reason != 1
-                if reason == 1:
-                    # the zero may have moved during the event: begin anew from the hops at rest
-                    i[N_RING] = 0
-                    for back in range(i[CALM]):
-                        place = (i[N_RECENT] - 1 - back) % size
-                        _push_hop(
-                            ring, i[N_RING], recent[0, place], recent[1, place], recent[2, place],
-                            recent[3, place],
-                        )  # fmt: skip
-                        i[N_RING] += 1
-                    _fit_level(f, i, ring)
-                    i[QUIET_SINCE] = i[DEAD_FROM]
-                i[N_RECENT] = 0
                 return k + 1, reason
             continue
         if abs(off) <= gate and variance <= (2 * sigma) ** 2:
@@ -311,5 +301,25 @@ def scan_cells(
             i[REJECTED] = 0
             i[QUIET_SINCE] = cell + 1 - size * hop
             i[N_RECENT] = 0
+            f[SLOPE] = 0.0
             _fit_level(f, i, ring)
     return means.size, 0
+
+
+@njit(cache=True)
+def settle(f: FloatArray, i: IntArray, ring: FloatArray, recent: FloatArray, rested: bool) -> None:
+    """
+    Begin anew after a stretch; until this call the state still tells the zero from before it.
+
+    The zero may have moved during the stretch: where it ended at rest, it starts from the hops found at
+    rest, with the drift known from before.
+    """
+    if rested:
+        i[N_RING] = 0
+        for back in range(i[CALM] - 1, -1, -1):
+            place = (i[N_RECENT] - 1 - back) % recent.shape[1]
+            _push_hop(ring, i[N_RING], recent[0, place], recent[1, place], recent[2, place], recent[3, place])
+            i[N_RING] += 1
+        _fit_level(f, i, ring)
+        i[QUIET_SINCE] = i[DEAD_FROM]
+    i[N_RECENT] = 0

@@ -31,11 +31,14 @@ LONGEST_STRETCH = 12.0
 SETTLED_TIME = 10.0
 """A load that has lain still for so long is the new zero for good. [s]"""
 
-TREMOR_SHARE = 0.02
-"""What stays below this share of a strike within ``TREMOR_TIME`` is the rig, mount or floor trembling. [1]"""
+TREMOR_SHARE = 0.015
+"""What stays below this share of a strike near it in time is the rig, mount or floor trembling. [1]"""
 
-TREMOR_TIME = 1.0
-"""How near to a strike a tremor is. [s]"""
+TREMOR_BEFORE = 0.5
+"""How long before a strike a tremor may be. [s]"""
+
+TREMOR_AFTER = 1.0
+"""How long after a strike a tremor may be. [s]"""
 
 GAP_TIME = 0.1
 """Samples missing for longer end an event. [s]"""
@@ -126,7 +129,8 @@ class StrikeScanner:
     ``find_cell_contacts``. All contacts of one activity point the same way. What climbs less than two
     fifths of its height within 60 ms is a push, not a blow.
 
-    *Tremors.* What stays below a fiftieth of a strike that is less than a second away is no strike.
+    *Tremors.* What stays below 1.5 % of a strike that comes less than half a second later,
+    or came less than a second earlier, is no strike.
 
     *Double blows.* Two contacts are two strikes if, and only if, the time from the end of the one to the
     start of the next is at least ``merge_gap``. Else they are one strike, ``several-contacts``.
@@ -273,22 +277,26 @@ class StrikeScanner:
             hops, inside = means[:size].reshape(-1, self._hop), within[:size].reshape(-1, self._hop)
         whole = np.isfinite(hops).all(axis=1)
         if not whole.any():
-            zero = sigma = sigma_raw = 0.0
+            zero = slope = sigma = sigma_raw = 0.0
         else:
             hops, inside = hops[whole], inside[whole]
             count = hops.shape[1]
             spread = hops.std(axis=1, ddof=1) if count > 1 else np.zeros(len(hops))
             centre = hops.mean(axis=1)
-            calmest = int(np.argmin(spread))
-            near = np.maximum(4 * spread[calmest], step)
-            alike = (spread <= 2.5 * max(spread[calmest], step)) & (np.abs(centre - centre[calmest]) <= near)
-            zero = float(np.median(centre[alike]))
+            calmest = max(float(spread.min()), step)
+            alike = spread <= 2.5 * calmest
+            at = (np.flatnonzero(whole) + 0.5) * count - 0.5
+            slope = _robust_slope(at[alike], centre[alike])
+            left = centre - slope * at
+            alike &= np.abs(left - np.median(left[alike])) <= 4 * calmest
+            zero = float(np.median(left[alike]))
             sigma = float(np.median(spread[alike]))
             squares = inside.sum(axis=1) + self._width * spread**2 * (count - 1)
             sigma_raw = float(np.sqrt(np.median(squares[alike]) / max(count * self._width - 1, 1)))
         # below a converter step there is no knowledge: a uniform step has s.d. step / sqrt(12)
         self._floor = max(step / np.sqrt(12), 1e-12 * max(abs(zero), 1e-300))
         self._f[scan.ZERO] = zero
+        self._f[scan.SLOPE] = slope
         self._f[scan.SIGMA] = sigma
         self._f[scan.SIGMA_RAW] = sigma_raw
         self._ready = True
@@ -339,15 +347,15 @@ class StrikeScanner:
             )
             used += count
             if reason != scan.RUNNING:
-                self._close(events, reason)
+                self._close(reason)
             elif self._i[scan.ACTIVE] and self._i[scan.CELL] - self._i[scan.START] >= self._longest:
-                self._cut(events)
+                self._cut()
             elif used >= fresh.size:
                 break
         if ended and self._i[scan.ACTIVE]:
             self._i[scan.STOP] = self._i[scan.CELL]
             self._i[scan.ACTIVE] = 0
-            self._close(events, scan.RUNNING)
+            self._close(scan.RUNNING)
         self._hand_over(events, ended=ended)
         self._forget()
 
@@ -408,48 +416,51 @@ class StrikeScanner:
             [c for c in strike if c.height >= TREMOR_SHARE * max(o.height for o in strike)]
             for strike in strikes
         ]
-        near = TREMOR_TIME / self._cell_time
+        before, after = TREMOR_BEFORE / self._cell_time, TREMOR_AFTER / self._cell_time
         return [
-            s
-            for s in strikes
+            strike
+            for strike in strikes
             if not any(
-                _height(s) < TREMOR_SHARE * _height(o)
-                and max(o[0].first - s[-1].last, s[0].first - o[-1].last) < near
-                for o in strikes
+                _height(strike) < TREMOR_SHARE * _height(other)
+                and -before < strike[0].first - other[-1].last < after
+                for other in strikes
             )
         ]
 
     @property
     def _sigma(self) -> float:
-        return max(float(self._f[scan.SIGMA]), self._floor)
+        sigma: float = max(float(self._f[scan.SIGMA]), self._floor)
+        return sigma
 
     @property
     def _high(self) -> float:
-        return max(float(self._sigmas) * self._sigma, float(self._minimum_force))
+        high: float = max(self._sigmas * self._sigma, self._minimum_force)
+        return high
 
-    def _close(self, events: list[Event], reason: int) -> None:
+    def _close(self, reason: int) -> None:
         """Turn a closed stretch of activity into events."""
         start, stop = int(self._i[scan.START]), int(self._i[scan.STOP])
         strikes = self._strikes(start, stop)
-        self._add(events, strikes, start, stop, reason)
+        self._add(strikes, start, stop, reason)
+        scan.settle(self._f, self._i, self._ring, self._recent, reason == scan.CLOSED_QUIET)
 
-    def _cut(self, events: list[Event]) -> None:
+    def _cut(self) -> None:
         """Bound the memory of a stretch that does not end: hand over all but its last strike."""
         start, now = int(self._i[scan.START]), int(self._i[scan.CELL])
         strikes = self._strikes(start, now)
         if len(strikes) > 1 and strikes[-1][0].first - 2 > start:
             follows = strikes[-1][0].first
-            self._add(events, strikes[:-1], start, follows, scan.RUNNING, overlapped=True)
+            self._add(strikes[:-1], start, follows, scan.RUNNING, overlapped=True)
             self._i[scan.START] = follows - 2
             self._i[scan.QUIET_SINCE] = follows
             return
         self._i[scan.ACTIVE] = 0
         self._i[scan.STOP] = now
-        self._add(events, strikes, start, now, scan.CLOSED_LOADED)
+        self._add(strikes, start, now, scan.CLOSED_LOADED)
+        scan.settle(self._f, self._i, self._ring, self._recent, False)
 
     def _add(
         self,
-        events: list[Event],
         strikes: list[list[CellContact]],
         start: int,
         stop: int,
@@ -473,21 +484,21 @@ class StrikeScanner:
 
     def _append(self, new: _Pending) -> None:
         """Put an event behind those that wait, unless it or they are a tremor of the other."""
-        near = TREMOR_TIME * self._rate
         start = new.event.start
+        before, after = start - TREMOR_BEFORE * self._rate, start - TREMOR_AFTER * self._rate
         if self._pending:
             latest = self._pending[-1]
             quiet = latest.event.quiet_after
             if quiet[1] > start:
                 event = latest.event._replace(quiet_after=(quiet[0], max(quiet[0], start)))
                 self._pending[-1] = latest._replace(event=event)
-        before = self._pending if self._latest is None else [self._latest, *self._pending]
-        if any(new.height < TREMOR_SHARE * old.height and start - old.event.stop < near for old in before):
+        known = self._pending if self._latest is None else [self._latest, *self._pending]
+        if any(new.height < TREMOR_SHARE * old.height and old.event.stop > after for old in known):
             return
         self._pending = [
             old
             for old in self._pending
-            if not (old.height < TREMOR_SHARE * new.height and start - old.event.stop < near)
+            if not (old.height < TREMOR_SHARE * new.height and old.event.stop > before)
         ]
         self._pending.append(new)
 
@@ -496,7 +507,7 @@ class StrikeScanner:
         cell = int(self._i[scan.START] if self._i[scan.ACTIVE] else self._i[scan.CELL] - 2)
         # a start may still be walked back by 10 ms or two cells
         horizon = self._origin + (cell - 3) * self._width - round(0.01 * self._rate)
-        hold = max(TREMOR_TIME, self._quiet_time) * self._rate
+        hold = max(TREMOR_BEFORE, self._quiet_time) * self._rate
         while self._pending and (ended or self._pending[0].event.stop + hold <= horizon):
             self._latest = self._pending.pop(0)
             event = self._latest.event
@@ -566,8 +577,19 @@ class StrikeScanner:
         return low + int(inside[-1]) + 1 if inside.size else start
 
 
+def _robust_slope(at: FloatArray, centre: FloatArray) -> float:
+    """Median of all slopes between two hops (Theil 1950, Sen 1968), 0 where it is not significant."""
+    if at.size < 10:
+        return 0.0
+    first, second = np.triu_indices(at.size, 1)
+    slope = float(np.median((centre[second] - centre[first]) / (at[second] - at[first])))
+    left = centre - slope * at
+    scatter = 1.4826 * float(np.median(np.abs(left - np.median(left))))
+    return slope if abs(slope) > 3 * scatter / float(np.sqrt(np.sum((at - at.mean()) ** 2))) else 0.0
+
+
 def _height(strike: list[CellContact]) -> float:
-    return max(contact.height for contact in strike)
+    return max(float(contact.height) for contact in strike)
 
 
 def _pair_modes(
