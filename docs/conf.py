@@ -29,11 +29,12 @@ autodoc_typehints = "none"
 autodoc_member_order = "bysource"
 napoleon_google_docstring = False
 napoleon_use_rtype = False
+napoleon_preprocess_types = False
 add_module_names = False
-exclude_patterns = ["_build"]
+exclude_patterns = ["_build", "reference/_made/commands.md"]
 html_theme = "furo"
 html_title = "Quintain"
 html_copy_source = False
-nitpicky = False
+suppress_warnings = ["ref.python"]  # field names recur across dataclasses
 
 write_pages(Path(__file__).parent / "reference" / "_made")

@@ -6,8 +6,11 @@ import inspect
 import pkgutil
 from pathlib import Path
 
+from typer.models import ArgumentInfo
+
 import quintain.errors
 import quintain.numerics
+from quintain.cli.app import app
 from quintain.domain.flags import FLAGS
 from quintain.quantities import GLOSSARY
 
@@ -17,7 +20,13 @@ __all__ = ["write_pages"]
 def write_pages(folder: Path) -> None:
     """Write every generated page below ``folder``."""
     folder.mkdir(parents=True, exist_ok=True)
-    pages = {"glossary": _glossary(), "flags": _flags(), "errors": _errors(), "numerics": _numerics()}
+    pages = {
+        "glossary": _glossary(),
+        "flags": _flags(),
+        "errors": _errors(),
+        "numerics": _numerics(),
+        "commands": _commands(),
+    }
     for name, text in pages.items():
         path = folder / f"{name}.md"
         if not path.exists() or path.read_text(encoding="utf-8") != text:
@@ -47,6 +56,26 @@ def _flags() -> str:
         if meaning.withholds:
             names = ", ".join(f"`{name}`" for name in meaning.withholds)
             lines += [f"*Not stated then:* {names}", ""]
+    return "\n".join(lines)
+
+
+def _commands() -> str:
+    lines = [
+        "Every command has `--json` and `--help`. Results go to standard output, messages to standard error.",
+        "",
+    ]
+    lines += ["Exit codes: 0 fine, 1 the data say no, 2 usage or a settings file, 3 trouble with a file.", ""]
+    for command in app.registered_commands:
+        function = command.callback
+        name = command.name or function.__name__
+        lines += [f"## quintain {name}", "", inspect.getdoc(function) or "", ""]
+        lines += ["| option | meaning |", "|---|---|"]
+        for parameter in inspect.signature(function, eval_str=True).parameters.values():
+            (info,) = parameter.annotation.__metadata__
+            option = info.param_decls[0] if getattr(info, "param_decls", ()) else f"--{parameter.name}"
+            shown = parameter.name.upper() if isinstance(info, ArgumentInfo) else option.replace("_", "-")
+            lines.append(f"| `{shown}` | {info.help} |")
+        lines.append("")
     return "\n".join(lines)
 
 

@@ -29,7 +29,7 @@ class Done:
 
 
 def run(*arguments, cwd):
-    """In this process: an exception that is not an exit would be a traceback for the user, so it is raised."""
+    """In this process; what would be a traceback for the user is raised."""
     with contextlib.chdir(cwd):
         result = CliRunner().invoke(app, [str(a) for a in arguments])
     if result.exception is not None and not isinstance(result.exception, SystemExit):

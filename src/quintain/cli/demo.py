@@ -43,12 +43,14 @@ def demo(
         print_strikes([made.analysis], console)
         covered, stated = made.covered
         console.print(
-            f"\nAgainst the simulated truth: corrected peaks are off by at most {made.worst_peak:.1%} "
-            f"(raw ones by up to {made.worst_raw:.0%}),\nimpulses by at most {made.worst_impulse:.1%}; "
-            f"{covered} of {stated} stated 95 % intervals hold the truth.\n"
+            "\nAgainst the simulated truth (strikes without an undisturbed zero left out): corrected peaks "
+            f"are off by at most {made.worst_peak:.1%}, raw ones by up to {made.worst_raw:.0%}, impulses by "
+            f"at most {made.worst_impulse:.1%}; {covered} of {stated} stated 95 % intervals hold the truth.\n"
         )
-        console.print("Care: bare or thin pads injure hands, falling masses injure feet. Local rules and")
-        console.print("licensed practice come before anything this program prints.\n")
+        console.print(
+            "Care: bare or thin pads injure hands, falling masses injure feet. Local rules and licensed "
+            "practice come before anything this program prints.\n"
+        )
         console.print(f"recording  {made.recording}", soft_wrap=True)
         console.print(f"rig file   {made.rig}", soft_wrap=True)
         console.print(f"truth      {made.truth}", soft_wrap=True)

@@ -15,8 +15,18 @@ from quintain.report.rounding import shown
 
 __all__ = ["print_strikes"]
 
-_ALWAYS = ("contact_time", "impulse", "peak_force", "peak_force_raw")
-_WHERE_KNOWN = ("approach_speed", "effective_mass", "energy", "peak_power")
+_ALWAYS = {
+    "contact_time": "contact",
+    "impulse": "impulse",
+    "peak_force": "peak",
+    "peak_force_raw": "raw peak",
+}
+_WHERE_KNOWN = {
+    "approach_speed": "speed",
+    "effective_mass": "eff. mass",
+    "energy": "energy",
+    "peak_power": "peak power",
+}
 
 
 def _cell(measured: Measured | None) -> str:
@@ -48,20 +58,19 @@ def _meaning(code: str) -> str:
 
 
 def _table(analysis: Analysis) -> Table:
-    known = [n for n in _WHERE_KNOWN if any(n in s.quantities for s in analysis.strikes)]
-    names = (*_ALWAYS, *known)
+    known = {n: w for n, w in _WHERE_KNOWN.items() if any(n in s.quantities for s in analysis.strikes)}
+    names = _ALWAYS | known
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, caption="± expanded uncertainty, 95 %")
     table.add_column("no.", justify="right")
     table.add_column("start, s", justify="right")
-    for name in names:
-        entry = GLOSSARY[name]
-        table.add_column(f"{entry.label}, {entry.shown_unit}", justify="right")
-    table.add_column("doubts")
+    for name, words in names.items():
+        table.add_column(f"{words}, {GLOSSARY[name].shown_unit}", justify="right", no_wrap=True)
+    table.add_column("doubts", no_wrap=True)
     for strike in analysis.strikes:
         table.add_row(
             str(strike.number),
             f"{strike.start:.3f}",
             *(_cell(strike.quantities.get(name)) for name in names),
-            " ".join(f"◇ {flag.code}" for flag in strike.flags),
+            f"◇ {len(strike.flags)}" if strike.flags else "",
         )
     return table

@@ -62,6 +62,9 @@ latitude = 52.5
 altitude = 40
 """
 
+LEFT_OUT = {"loaded-before", "overlapping"}
+"""Strikes with these doubts have no undisturbed zero and are not held against the truth."""
+
 RATE = 2000.0
 FINE = 50_000.0
 SPACING = 2.5
@@ -91,7 +94,7 @@ SESSION = (
     _Blow("P-01", "jab-cross", 1.6, 5.8, 90, after=0.21),
     _Blow("P-02", "palm heel", 2.0, 5.3, 120),
     _Blow("P-02", "palm heel", 2.1, 5.1, 130, lean=35.0),
-    _Blow("P-02", "elbow", 2.6, 4.6, 210),
+    _Blow("P-02", "elbow", 2.6, 5.0, 120),
     _Blow("P-02", "front kick", 3.6, 5.8, 260),
     _Blow("P-02", "turning kick", 4.4, 8.6, 220),
     _Blow("P-02", "jab", 1.4, 5.7, 70),
@@ -230,6 +233,8 @@ def _compare(analysis: Analysis, truth: list[_Truth]) -> tuple[float, float, flo
     worst = {"impulse": 0.0, "peak_force": 0.0, "raw": 0.0}
     covered = stated = 0
     for strike in analysis.strikes:
+        if LEFT_OUT & {flag.code for flag in strike.flags}:
+            continue
         true = min(truth, key=lambda t: abs(t.start - strike.start))
         raw = strike.quantities.get("peak_force_raw")
         for name, value in (("impulse", true.impulse), ("peak_force", true.peak_force)):
