@@ -53,7 +53,10 @@ class ForcePrior(NamedTuple):
 
     def density(self, log10_scale: Floats) -> Floats:
         """Sum the profiles, each times ten to the power of its scale; shape (3, n_intervals)."""
-        return np.tensordot(10.0 ** np.asarray(log10_scale), self.profiles, axes=1)
+        total: Floats = 10.0 ** log10_scale[0] * self.profiles[0]
+        for scale, profile in zip(log10_scale[1:], self.profiles[1:], strict=True):
+            total += 10.0**scale * profile
+        return total
 
 
 def measure_pulse(force: Floats, interval: float, first: int = 0, last: int | None = None) -> Pulse:

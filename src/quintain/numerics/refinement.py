@@ -84,7 +84,7 @@ def refine_modes(
     def lost(theta: Floats, log_likelihood: float) -> float:
         return 0.5 * float(np.sum(((theta - believed) / broad) ** 2)) - log_likelihood
 
-    theta = believed.copy() if start is None else start.copy()
+    theta: Floats = believed.copy() if start is None else start.copy()
     residual, value = innovations(theta)
     best = lost(theta, value)
     if start is None:
@@ -103,7 +103,7 @@ def refine_modes(
             at = theta.copy()
             at[i] += step
             columns.append((innovations(at)[0] - residual) / step)
-        jacobian = np.nan_to_num(np.stack(columns, axis=1))
+        jacobian: Floats = np.asarray(np.nan_to_num(np.stack(columns, axis=1)), dtype=float)
         information = jacobian.T @ jacobian + precision
         gradient = jacobian.T @ np.nan_to_num(residual) + precision @ (theta - believed)
         move = -np.linalg.solve(information, gradient)
@@ -119,11 +119,11 @@ def refine_modes(
         if size < 0.1:
             break
     own = information - precision
-    covariance: Floats = np.linalg.inv(information)
+    covariance: Floats = np.linalg.inv(information).astype(np.float64)
     off = np.abs(theta - believed)[:n]
     drifted = bool((off > np.maximum(3 * np.sqrt(np.diag(covariance) + u_believed**2)[:n], DRIFT)).any())
     if not drifted:
         belief = np.diag(1 / u_believed**2)
-        covariance = np.linalg.inv(own + belief)
-        theta += covariance @ (belief - precision) @ (believed - theta)
+        covariance = np.linalg.inv(own + belief).astype(np.float64)
+        theta = theta + covariance @ (belief - precision) @ (believed - theta)
     return Refined(theta, covariance, drifted)

@@ -1,0 +1,1 @@
+"""Accuracy of the ringing correction over pulses, rigs and recorders (``make validate``)."""
