@@ -17,6 +17,7 @@ __all__ = [
     "find_contact",
     "find_crossing",
     "find_peak",
+    "index_of_peak",
     "slope_at",
     "time_to_peak",
     "width_at_level",
@@ -303,14 +304,22 @@ def width_at_level(
     6.667 ms
     """
     force, time, u_force = force_grid(force, time, u_force)
-    check_fractions(0.0, fraction)
-    i_peak = int(np.argmax(force))
+    check_fractions(fraction)
+    i_peak = index_of_peak(force)
     level = np.full(force.size, fraction * force[i_peak])
     start, _, u_start = find_crossing(force, time, u_force, level, i_peak, -1)
     end, _, u_end = find_crossing(force, time, u_force, level, i_peak, +1)
     u_level = fraction * u_force[i_peak]
     lost = u_level * (1 / slope_at(force, time, start) - 1 / slope_at(force, time, end))
     return combine(end - start, start=-u_start, end=u_end, peak=-lost)
+
+
+def index_of_peak(force: NDArray[np.float64]) -> int:
+    """Index of the highest point, which must be a push."""
+    i_peak = int(np.argmax(force))
+    if not force[i_peak] > 0:
+        raise ValueError(f"there is no push in the data, the highest force is {force[i_peak]:.6g} N")
+    return i_peak
 
 
 def find_crossing(
@@ -336,8 +345,10 @@ def find_crossing(
     instant = time[inner] + part * (time[outer] - time[inner])
     at = level[inner] + part * (level[outer] - level[inner])
     u = u_force[inner] + part * (u_force[outer] - u_force[inner])
-    slope = abs((force[inner] - force[outer]) / (time[inner] - time[outer]))
-    return float(instant), float(at), float(u / slope)
+    step_in_force = abs(force[inner] - force[outer])
+    if step_in_force == 0:
+        raise ValueError(f"the force is flat where it crosses its threshold, at {instant} s: no edge to find")
+    return float(instant), float(at), float(u * abs(time[inner] - time[outer]) / step_in_force)
 
 
 def slope_at(force: NDArray[np.float64], time: NDArray[np.float64], instant: float) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from quintain.numerics._contact import find_crossing, slope_at
+from quintain.numerics._contact import find_crossing, index_of_peak, slope_at
 from quintain.numerics._samples import check_fractions, force_grid
 from quintain.numerics.uncertainty.linear import Estimate, combine
 
@@ -61,7 +61,7 @@ def rate_of_force_development(
     force, time, u_force = force_grid(force, time, u_force)
     low, high = window
     check_fractions(low, high)
-    i_peak = int(np.argmax(force))
+    i_peak = index_of_peak(force)
     peak = float(force[i_peak])
     t_low, _, u_low = find_crossing(force, time, u_force, np.full(force.size, low * peak), i_peak, -1)
     t_high, _, u_high = find_crossing(force, time, u_force, np.full(force.size, high * peak), i_peak, -1)
@@ -116,7 +116,7 @@ def maximum_rate_of_force_development(
     927 kN/s
     """
     force, time, u_force = force_grid(force, time, u_force)
-    i_peak = int(np.argmax(force))
+    i_peak = index_of_peak(force)
     n = round(width / float(np.mean(np.diff(time))))
     if not 1 <= n <= i_peak:
         raise ValueError(

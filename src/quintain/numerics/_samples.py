@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -39,6 +41,6 @@ def check_rate(rate: float) -> None:
         raise ValueError(f"the sampling rate must be above 0 Hz, got {rate}")
 
 
-def check_fractions(low: float, high: float) -> None:
-    if not 0 <= low < high < 1:
-        raise ValueError(f"need fractions of the peak in order between 0 and 1, got {low} and {high}")
+def check_fractions(*fractions: float) -> None:
+    if not all(a < b for a, b in pairwise((0.0, *fractions, 1.0))):
+        raise ValueError(f"need fractions of the peak in order between 0 and 1, got {fractions}")
