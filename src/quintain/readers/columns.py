@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import NoReturn
@@ -16,7 +16,7 @@ from quintain.domain.recording import Recording
 from quintain.domain.trace import Block, Trace
 from quintain.errors import QuintainError, RecordingError, UnitError, UsageError
 from quintain.readers.columns_layout import ChannelColumn, Clock, Layout, find_layout
-from quintain.readers.columns_stream import TableFile
+from quintain.readers.columns_stream import TableFile, all_finite
 from quintain.readers.columns_table import decode_head, find_encoding
 from quintain.readers.columns_time import (
     IRREGULAR,
@@ -112,6 +112,11 @@ def read_columns(
         decimal=decimal,
         first_row=first_row,
     )
+    dated = [clock for clock in layout.clocks if clock.kinds in ("s", "d", "dc")]
+    if dated:
+        first = _first_stamps(layout.file, dated[0])
+        epoch = int(first[np.isfinite(first)][:1].sum())
+        layout = replace(layout, file=replace(layout.file, epoch=epoch - epoch % 86_400))
     notes: list[str] = []
     started = layout.started
     paces = []
@@ -203,7 +208,7 @@ def _find_pace(
     if clock.kinds != "n":
         zero = float(known[0])
         if clock.kinds in ("s", "dc"):
-            origin = datetime(1970, 1, 1) + timedelta(seconds=zero)
+            origin = datetime(1970, 1, 1) + timedelta(seconds=layout.file.epoch) + timedelta(seconds=zero)
         stamps = stamps - zero
     stated = 1 / rate if rate is not None else layout.interval
     interval = fit_interval(stamps)
@@ -351,12 +356,8 @@ class ColumnSamples:
             if self.clock.kinds == "c":
                 t, day = _past_midnight(t, last, day)
             t = _fill(t, last, dt)
-            if last is None:
-                breaks, quantum = find_breaks(t, dt)
-                edges = [(b.i, b.join) for b in breaks]
-            else:
-                breaks, quantum = find_breaks(np.concatenate([[last], t]), dt)
-                edges = [(b.i - 1, b.join) for b in breaks]
+            breaks, quantum = find_breaks(t, dt, last)
+            edges = [(b.i, b.join) for b in breaks]
             self._check_pace(t, edges, quantum, rows.first_line)
             if not edges or edges[0][0] > 0:
                 edges.insert(0, (0, ""))
@@ -394,9 +395,9 @@ class ColumnSamples:
 
 def _fill(t: NDArray[np.float64], last: float | None, dt: float) -> NDArray[np.float64]:
     """Stamps with missing ones carried on from the one before."""
-    finite = np.isfinite(t)
-    if finite.all():
+    if all_finite(t):
         return t
+    finite = np.isfinite(t)
     i = np.arange(t.size)
     before = np.maximum.accumulate(np.where(finite, i, -1))
     base = (

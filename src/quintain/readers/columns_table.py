@@ -189,14 +189,17 @@ def find_table(
             if mark == "," == point and not any('"' in line for line in tail):
                 continue
             rows = [cell_kinds(cells, point) for cells in cut]
-            # The lower half of the head is table if anything is; a short file may be half header.
-            make = _make(rows[len(rows) // 2 :] if len(rows) > 2 * _STEADY else rows[-_STEADY:])
-            if "n" not in make:
-                continue
-            wanted = [i for i, kind in enumerate(make) if kind in "ncds"]
-            score = sum(_fits(row, make, wanted) for row in rows)
-            if score:
-                found.append((score, len(wanted), mark, point, make))
+            # The lower half of a head is table if anything is; a short file may be nearly all header.
+            n, tried = len(rows), set()
+            while n := max(n // 2, min(n, _STEADY)):
+                make = _make(rows[-n:])
+                wanted = [i for i, kind in enumerate(make) if kind in "ncds"]
+                score = sum(_fits(row, make, wanted) for row in rows) if "n" in make else 0
+                if score:
+                    found.append((score, len(wanted), mark, point, make))
+                if n in tried or (score and "x" not in make):
+                    break
+                tried.add(n)
     if not found:
         return None
     # Among equal scores the make without text wins, then the earlier separator: blanks cut like tabs do,
@@ -204,15 +207,15 @@ def find_table(
     best = max(found, key=lambda f: (f[0], -f[4].count("x")))
     rivals = [f for f in found if f[0] == best[0] and f[2] != best[2] and f[3] == "," and best[2] == ","]
     if rivals and first_line is None:
-        top = next((line for line in lines if line.strip()), "")
-        words = [cell for cell in cut_line(top, ",") if cell]
-        if "x" not in cell_kinds(words, "."):
+        upward = (cut_line(line, ",") for line in reversed(lines) if line.strip())
+        words = next((cells for cells in upward if "x" in cell_kinds(cells, ".")), None)
+        if words is None:
             raise RecordingError(
                 f"{where}: a comma may separate columns here or be the decimal mark "
                 f"({tail[-1].strip()[:40]!r}). "
                 "Say which with separator=',' or decimal=','."
             )
-        if len(words) != best[1]:
+        if len([word for word in words if word]) != best[1]:
             best = rivals[0]
     _, _, mark, point, make = best
     wanted = (

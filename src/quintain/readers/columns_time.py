@@ -24,6 +24,9 @@ RATE_TOLERANCE = 5e-4
 IRREGULAR = 0.1
 """Share of steps out of the ordinary above which a time column is not evenly sampled."""
 
+_MANY = 10
+"""Stamps that stand still before their resolution, and not the clock, is taken for the reason."""
+
 
 class Interval(NamedTuple):
     """
@@ -46,14 +49,21 @@ class Break(NamedTuple):
 
 
 def _quantum(steps: NDArray[np.float64], interval: float) -> float:
-    """Resolution of stamps printed more coarsely than the sampling interval; else 0. [s]"""
-    forward = steps[steps > 1e-6 * interval]
+    """
+    Resolution of stamps printed more coarsely than the sampling interval; else 0. [s]
+
+    Such stamps stand still for some samples and then advance by one unit of the last digit, on average as
+    fast as the samples; a few jumps do not look like that.
+    """
+    odd = steps[np.abs(steps - interval) > 0.5 * interval]
+    forward = odd[odd > 1e-6 * interval]
     if forward.size == 0:
         return 0.0
     quantum = float(np.median(forward))
-    still = np.count_nonzero(np.abs(steps) <= 1e-3 * quantum)
-    even = np.count_nonzero(np.abs(steps - quantum) <= 1e-3 * quantum)
-    coarse = quantum > 1.2 * interval and still + even > 0.9 * steps.size
+    still = np.count_nonzero(np.abs(odd) <= 1e-3 * quantum)
+    even = np.count_nonzero(np.abs(odd - quantum) <= 0.01 * quantum)
+    steady = abs(float(odd.sum()) - odd.size * interval) < 2 * quantum + 0.1 * odd.size * interval
+    coarse = still >= _MANY and still + even > 0.9 * odd.size and steady
     return quantum if coarse else 0.0
 
 
@@ -146,7 +156,9 @@ def _rounded(value: float, digits: int) -> float:
     return round(value, digits - 1 - math.floor(math.log10(abs(value))))
 
 
-def find_breaks(stamps: NDArray[np.float64], interval: float) -> tuple[list[Break], float]:
+def find_breaks(
+    stamps: NDArray[np.float64], interval: float, before: float | None = None
+) -> tuple[list[Break], float]:
     """
     Find where time jumps among stamps that may be rounded.
 
@@ -156,6 +168,8 @@ def find_breaks(stamps: NDArray[np.float64], interval: float) -> tuple[list[Brea
         Times as printed, all finite. [s]
     interval : float
         Sampling interval. [s]
+    before : float, optional
+        Stamp before the first one, if there is one. [s]
 
     Returns
     -------
@@ -170,10 +184,12 @@ def find_breaks(stamps: NDArray[np.float64], interval: float) -> tuple[list[Brea
     >>> find_breaks(np.array([0.0, 0.1, 0.2, 0.2, 0.3, 0.7, 0.8, 0.1]), 0.1)[0]
     [Break(i=3, join='time-repeated'), Break(i=5, join='gap'), Break(i=7, join='time-backward')]
     """
-    steps = np.diff(stamps)
+    steps = np.empty_like(stamps)
+    np.subtract(stamps[1:], stamps[:-1], out=steps[1:])
+    steps[0] = interval if before is None else stamps[0] - before
     off = steps - interval
     np.abs(off, out=off)
-    if not (off > 0.5 * interval).any():
+    if not off.max() > 0.5 * interval:
         return [], 0.0
     quantum = _quantum(steps, interval)
     bad = np.flatnonzero(off > 0.5 * interval + quantum * (1 + 1e-9))
@@ -181,5 +197,5 @@ def find_breaks(stamps: NDArray[np.float64], interval: float) -> tuple[list[Brea
     for i in bad.tolist():
         step = steps[i]
         join = "gap" if step > interval else "time-backward" if step < -0.5 * interval else "time-repeated"
-        breaks.append(Break(i + 1, join))
+        breaks.append(Break(i, join))
     return breaks, quantum
