@@ -5,7 +5,9 @@ from __future__ import annotations
 import dataclasses
 import os
 import re
+import shutil
 import stat
+import subprocess
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
@@ -189,6 +191,10 @@ def test_hostile_names_stay_words_in_pdf(tmp_path: Path) -> None:
     write_strikes_pdf(_hostile(), tmp_path / "r.pdf", invented=True)
     data = strikes_content(_hostile(), invented=True)
     assert SHOWN_HOSTILE in data["rig"][2]["value"]
+    reader = shutil.which("pdftotext")
+    if reader:
+        read = subprocess.run([reader, "-raw", tmp_path / "r.pdf", "-"], capture_output=True, check=True)
+        assert '#eval("1+1") $x^2$ *b* _i_ `raw` @ref' in " ".join(read.stdout.decode("utf-8").split())
     for template in (Path(invented.__file__).parents[2] / "src/quintain/report/templates").glob("*.typ"):
         source = template.read_text(encoding="utf-8")
         assert "eval(" not in source

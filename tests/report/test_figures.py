@@ -47,6 +47,8 @@ def test_without_a_correction_only_the_raw_trace_is_drawn(strikes: tuple[Strike,
     assert 'class="cor"' not in svg
     assert 'class="band"' not in svg
     assert "not corrected" in svg
+    assert 'class="pale"' not in svg  # clipped: no impulse is stated, so none is drawn
+    assert 'class="pale"' in draw_strike(strikes[3], rate=invented.RATE)
 
 
 def test_the_drawing_says_what_the_numbers_say(strikes: tuple[Strike, ...]) -> None:

@@ -30,7 +30,8 @@ __all__ = [
 ]
 
 _BARS = 6
-"""Contributions shown by name; smaller ones are summed."""
+_LEAST_SHARE = 0.01
+"""Contributions shown by name: the largest, down to this share of the variance; the rest are summed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,10 +178,12 @@ def budget_of(measured: Measured) -> Budget | None:
     entry = measured.entry
     unit = "" if entry.shown_unit == "1" else f" {entry.shown_unit}"
     ordered = sorted(measured.budget, key=lambda c: -abs(c.u))
-    parts = [(c.name.replace("_", " "), abs(c.u)) for c in ordered[:_BARS]]
-    if len(ordered) > _BARS:
-        left = ordered[_BARS:]
-        parts.append((f"{len(left)} smaller ones", sum(c.u**2 for c in left) ** 0.5))
+    named = [c for c in ordered[:_BARS] if c.u**2 >= _LEAST_SHARE * total]
+    left = ordered[len(named) :]
+    parts = [(c.name.replace("_", " "), abs(c.u)) for c in named]
+    if left:
+        name = left[0].name.replace("_", " ") if len(left) == 1 else f"{len(left)} smaller"
+        parts.append((name, sum(c.u**2 for c in left) ** 0.5))
     largest = parts[0][1] ** 2
     drawn = tuple(
         Bar(

@@ -38,8 +38,8 @@ class Shown(NamedTuple):
 
     @property
     def spread(self) -> str:
-        """The right half of the spine: ``± 50 N``."""
-        return f"± {self.expanded} {self.unit}".rstrip()
+        """The right half of the spine: ``± 50 N``; the unit alone for a number that is exact."""
+        return self.unit if self.expanded == "0" else f"± {self.expanded} {self.unit}".rstrip()
 
     @property
     def text(self) -> str:

@@ -50,7 +50,7 @@ OVERVIEW_ROOM = 112
 _GROUPS = (
     ("impulse", "impulse_to_stop", "impulse_to_peak", "contact_time"),
     ("peak_force", "peak_force_raw", "peak_force_cfc", "time_to_peak", "rate_of_force_development"),
-    ("expected_peak", "sampling_loss"),
+    ("expected_peak", "sampling_loss", "noise"),
     ("approach_speed", "effective_mass", "energy", "kinetic_energy", "mean_power", "peak_power"),
 )
 _ALWAYS = ("impulse", "contact_time", "peak_force", "time_to_peak", "rate_of_force_development")
@@ -148,7 +148,7 @@ class Content:
     """When the last step finished, ISO 8601; empty when the history does not tell."""
 
 
-def strikes_content(analysis: Analysis, *, invented: bool, figure_height: int = 320) -> dict[str, Any]:
+def strikes_content(analysis: Analysis, *, invented: bool, figure_height: int = 340) -> dict[str, Any]:
     """Everything the report of one recording says, as plain mappings, lists and strings."""
     strikes = analysis.strikes
     drawn = strikes[:FIGURES_AT_MOST]
@@ -214,7 +214,13 @@ def _line(strike: Strike, names: Sequence[str], drawn: bool) -> Line:
         value = shown(measured)
         doubted = bool(doubting(name, strike.flags))
         cells.append(
-            Cell(value.value, f"±\u00a0{value.expanded}", repr(float(measured.value)), True, doubted)
+            Cell(
+                value.value,
+                "" if value.expanded == "0" else f"±\u00a0{value.expanded}",
+                repr(float(measured.value)),
+                True,
+                doubted,
+            )
         )
     codes = [flag.code for flag in sorted(strike.flags, key=lambda f: f.code not in UNSAFE)]
     anchor = f"strike-{strike.number}" if drawn else ""

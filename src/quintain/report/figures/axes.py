@@ -76,29 +76,29 @@ def thin(x: Floats, y: Floats, width: float) -> tuple[Floats, Floats]:
     Parameters
     ----------
     x, y : ndarray, shape (n,)
-        The curve, ``x`` ascending. [px]
+        The curve, ``x`` ascending in even steps. [px]
     width : float
         Width of the plot. [px]
 
     Returns
     -------
     x, y : ndarray, shape (m,)
-        At most two points a column, in order; the curve itself when it has fewer.
+        At most two points a column, in order, and one for each gap; the curve itself when it has fewer.
     """
     columns = max(1, round(width))
     if x.size <= 2 * columns:
         return x, y
-    column = np.minimum(((x - x[0]) / (x[-1] - x[0]) * columns).astype(np.int64), columns - 1)
-    starts = np.flatnonzero(np.diff(column, prepend=-1))
-    ends = np.append(starts[1:], x.size)
-    keep: set[int] = {0, x.size - 1}
-    for i, j in zip(starts.tolist(), ends.tolist(), strict=True):
-        part = y[i:j]
-        if np.isfinite(part).all():
-            keep.update((i + int(np.argmin(part)), i + int(np.argmax(part))))
-        else:
-            keep.update((i, j - 1, i + int(np.flatnonzero(~np.isfinite(part))[0])))
-    chosen = np.array(sorted(keep))
+    chunk = -(-x.size // columns)
+    padded = np.full(-(-x.size // chunk) * chunk, np.nan)
+    padded[: y.size] = y
+    rows = padded.reshape(-1, chunk)
+    missing = ~np.isfinite(rows)
+    first = np.arange(rows.shape[0]) * chunk
+    lowest = first + np.where(missing, np.inf, rows).argmin(axis=1)
+    highest = first + np.where(missing, -np.inf, rows).argmax(axis=1)
+    gaps = (first + missing.argmax(axis=1))[missing.any(axis=1)]
+    chosen = np.unique(np.concatenate([[0], lowest, highest, gaps, [x.size - 1]]))
+    chosen = chosen[chosen < x.size]
     return x[chosen], y[chosen]
 
 

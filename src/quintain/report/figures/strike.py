@@ -38,6 +38,8 @@ _DOT_SPACING = 4.0
 """Sample points are shown when at least this far apart. [px]"""
 _CHARACTER = 6.7
 """Width of one character of a label, generously. [px]"""
+_LABEL = 170
+"""Room for the name of the corrected curve. [px]"""
 _RINGING = 0.02
 """Least stretch after the contact, to show the ringing. [s]"""
 
@@ -82,7 +84,7 @@ def draw_strike(strike: Strike, *, rate: float, height: int = 320) -> str:
     frame = _frame(strike, height)
     parts = [
         *_ground(strike, frame),
-        *_curves(strike.curve, frame),
+        *_curves(strike.curve, frame, with_impulse="impulse" in strike.quantities),
         *_events(strike, frame),
         *_names(strike, frame, rate),
     ]
@@ -160,7 +162,7 @@ def _ground(strike: Strike, frame: _Frame) -> list[str]:
     return parts
 
 
-def _curves(curve: ForceCurve, frame: _Frame) -> list[str]:
+def _curves(curve: ForceCurve, frame: _Frame, *, with_impulse: bool) -> list[str]:
     low, high = frame.x.low, frame.x.high
     width = frame.x.last - frame.x.first
     rows = (curve.raw_time >= low) & (curve.raw_time <= high)
@@ -171,20 +173,21 @@ def _curves(curve: ForceCurve, frame: _Frame) -> list[str]:
     zero = frame.y(0)
     parts = []
     if x.size:
-        fill_x, fill_y = thin(x, corrected, width)
+        fill_x, fill_y = thin(x, corrected, width / 2)
     else:
-        fill_x, fill_y = thin(raw_x, raw_y, width)
+        fill_x, fill_y = thin(raw_x, raw_y, width / 2)
     from_start = fill_x >= frame.x(0)
-    parts.append(area(fill_x[from_start], np.full(from_start.sum(), zero), fill_y[from_start], "pale"))
+    if with_impulse:
+        parts.append(area(fill_x[from_start], np.full(from_start.sum(), zero), fill_y[from_start], "pale"))
     if x.size:
-        upper_x, upper = thin(x, frame.y.many(curve.corrected[held] + half), width / 2)
+        upper_x, upper = thin(x, frame.y.many(curve.corrected[held] + half), width / 4)
         lower = np.interp(upper_x, x, frame.y.many(curve.corrected[held] - half))
         parts.append(area(upper_x, lower, upper, "band"))
     parts.append(line(*thin(raw_x, raw_y, width), "raw"))
     if raw_x.size > 1 and (raw_x[-1] - raw_x[0]) / (raw_x.size - 1) >= _DOT_SPACING:
         parts.append(dots(raw_x, raw_y))
     if x.size:
-        parts.append(line(*thin(x, corrected, width), "cor"))
+        parts.append(line(*thin(x, corrected, width / 2), "cor"))
     return parts
 
 
@@ -224,38 +227,41 @@ def _milliseconds(time: float) -> str:
 
 
 def _names(strike: Strike, frame: _Frame, rate: float) -> list[str]:
-    """Name the curves where they lie, and the impulse under its window."""
+    """Name the curves beside them, and with the one the window is under, the impulse."""
     curve = strike.curve
+    impulse = strike.quantities.get("impulse")
+    words = [f"impulse {shown(impulse).text}"] if impulse else []
+    taken = (0.0, 0.0)
+    raw_words = [f"raw, {number(rate / 1e3, 3).rstrip('0').rstrip('.')} kHz"]
     parts = []
-    rate_words = f"{number(rate / 1e3, 3).rstrip('0').rstrip('.')} kHz"
     if curve.corrected.size:
-        peak = float(np.nanmax(curve.corrected))
-        above = np.flatnonzero(curve.corrected >= 0.55 * peak)
-        at = _clear_of_events(strike, frame, frame.x(float(curve.time[above[-1]])) + 12, 165)
-        anchor = () if at + 165 < _WIDTH else ("fin",)
+        level = 0.55 * float(np.nanmax(curve.corrected))
+        above = np.flatnonzero(curve.corrected >= level)
+        at = _clear_of_events(strike, frame, frame.x(float(curve.time[above[-1]])) + 12)
+        anchor = () if at + _LABEL < _WIDTH else ("fin",)
         at = at if not anchor else _WIDTH - _RIGHT
-        parts.append(text(at, frame.y(0.55 * peak), "corrected, with its 95 % band", ("lab-a", *anchor)))
-        raw_words = f"raw, {rate_words}"
+        taken = (at + _LABEL if not anchor else _WIDTH, frame.y(level))
+        for i, line_of_words in enumerate(["corrected, with its 95 % band", *words]):
+            parts.append(text(at, frame.y(level) + 16 * i, line_of_words, ("lab-a", *anchor)))
     else:
-        raw_words = f"raw, {rate_words}, not corrected"
+        raw_words = [f"{raw_words[0]}, not corrected", *words]
     tail = frame.x.low + 0.72 * (frame.x.high - frame.x.low)
     near = curve.raw[(curve.raw_time >= tail) & (curve.raw_time <= frame.x.high)]
     near = near[np.isfinite(near)]
     height = frame.y(float(near.max())) if near.size else frame.y(0)
-    parts.append(text(_WIDTH - _RIGHT, max(height - 10, _TOP + 12), raw_words, ("fin",)))
-    impulse = strike.quantities.get("impulse")
-    if impulse and strike.contacts:
-        words = f"impulse {shown(impulse).text}"
-        start, end = (frame.x(t - strike.start) for t in (strike.contacts[0].start, strike.contacts[0].end))
-        if end - start > _CHARACTER * len(words):
-            parts.append(text((start + end) / 2, frame.y(0) - 8, words, ("lab-a", "mid")))
+    first = max(height - 10 - 16 * (len(raw_words) - 1), _TOP + 12)
+    if taken[0] > _WIDTH - _RIGHT - _CHARACTER * len(raw_words[0]) and abs(first - taken[1] - 8) < 32:
+        first = frame.y(float(near.min()) if near.size else 0) + 18
+    for i, line_of_words in enumerate(raw_words):
+        kinds = ("lab-a", "fin") if i else ("fin",)
+        parts.append(text(_WIDTH - _RIGHT, first + 16 * i, line_of_words, kinds))
     return parts
 
 
-def _clear_of_events(strike: Strike, frame: _Frame, at: float, wide: float) -> float:
+def _clear_of_events(strike: Strike, frame: _Frame, at: float) -> float:
     """Move a label right past the lines of events it would lie on."""
     for contact in strike.contacts:
         for time in (contact.start - strike.start, contact.end - strike.start):
-            if at - 4 < frame.x(time) < at + wide:
+            if at - 4 < frame.x(time) < at + _LABEL:
                 at = frame.x(time) + 6
     return at
