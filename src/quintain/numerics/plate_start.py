@@ -1,0 +1,208 @@
+"""First touch on a plate that lies on the pad: the cell feels it only after the plate has moved."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import ArrayLike, NDArray
+
+from quintain.numerics._least_squares import minimise_squares
+
+__all__ = ["PlateFit", "PlateLaw", "fit_plate_loading"]
+
+Floats = NDArray[np.float64]
+
+
+class PlateLaw(NamedTuple):
+    """What is supposed, or was found, of plate and pad; logarithms where a factor is meant."""
+
+    log_pad_stiffness: float = float(np.log(2e5))
+    """ln of k in pad force k x**n. [ln N/m**n]"""
+    exponent: float = 1.2
+    """n. [1]"""
+    log_plate_mass: float = float(np.log(0.7))
+    """[ln kg]"""
+    log_contact_stiffness: float = float(np.log(2e6))
+    """ln of k in the force k x**1.5 between mass and plate. [ln N/m**1.5]"""
+    pad_damping: float = 30.0
+    """[N s/m]"""
+
+
+class PlateFit(NamedTuple):
+    """Touch of a plate, as fitted to the first part of the loading."""
+
+    start: float
+    """First touch of the plate. [s]"""
+    u_start: float
+    """Its standard uncertainty. [s]"""
+    law: PlateLaw
+    """What was found; well known only in combination."""
+    chi2: float
+    """Mean squared residual over what was expected."""
+    n_samples: int
+    """Samples fitted."""
+
+
+UNKNOWN = PlateLaw()
+U_UNKNOWN = np.array([3.0, 0.3, 1.0, 1.5, 30.0])
+"""How far an unknown plate and pad may be from :class:`PlateLaw`'s defaults (common practice, no
+source: plates of 0.3 to 3 kg, contacts from bare to gloved)."""
+U_SEEN = np.array([0.3, 0.15, 0.2, 0.4, 10.0])
+"""How far later touches of one drop may be from the first: pads are not quite the same at any speed."""
+
+
+@njit(cache=True)
+def _rates(  # type: ignore[no-untyped-def]
+    state, out, mass, gravity, stiffness, exponent, plate_mass, contact, pad_damping, omega, zeta
+):
+    gap = state[0] - state[2]
+    on_plate = contact * gap**1.5 if gap > 0 else 0.0
+    depth = abs(state[2])
+    on_cell = pad_damping * state[3]
+    if depth > 0:
+        on_cell += np.sign(state[2]) * stiffness * depth**exponent
+    out[0] = state[1]
+    out[1] = gravity - on_plate / mass
+    out[2] = state[3]
+    out[3] = (on_plate - on_cell) / plate_mass
+    for i in range(omega.size):
+        out[4 + 2 * i] = omega[i] * state[5 + 2 * i]
+        out[5 + 2 * i] = omega[i] * (on_cell - state[4 + 2 * i] - 2 * zeta[i] * state[5 + 2 * i])
+    return on_cell
+
+
+@njit(cache=True)
+def _respond(  # type: ignore[no-untyped-def]
+    times, speed, mass, gravity, stiffness, exponent, plate_mass, contact, pad_damping, omega, zeta, share
+):
+    """Cell reading at times after the touch (classical Runge-Kutta, fourth order)."""
+    n = 4 + 2 * omega.size
+    # the plate on its contact is the fastest part: (k n x**(n-1) / m)**0.5 at some 3 mm
+    step = min(5e-5, 0.2 / np.sqrt(contact * 0.08 / plate_mass))
+    for i in range(omega.size):
+        step = min(step, 0.15 / omega[i])
+    state = np.zeros(n)
+    state[1] = speed
+    k1, k2, k3, k4 = np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n)
+    law = (mass, gravity, stiffness, exponent, plate_mass, contact, pad_damping, omega, zeta)
+    reading = np.zeros(times.size)
+    now = 0.0
+    for i in range(times.size):
+        if times[i] <= 0:
+            continue
+        n_steps = max(1, int(np.ceil((times[i] - now) / step)))
+        h = (times[i] - now) / n_steps
+        for _ in range(n_steps):
+            _rates(state, k1, *law)
+            _rates(state + 0.5 * h * k1, k2, *law)
+            _rates(state + 0.5 * h * k2, k3, *law)
+            _rates(state + h * k3, k4, *law)
+            state = state + h * (k1 + 2 * k2 + 2 * k3 + k4) / 6
+        now = times[i]
+        if omega.size:
+            for j in range(omega.size):
+                reading[i] += share[j] * state[4 + 2 * j]
+        else:
+            reading[i] = _rates(state, k1, *law)
+    return reading
+
+
+def fit_plate_loading(
+    reading: ArrayLike,
+    times: ArrayLike,
+    *,
+    u_reading: ArrayLike,
+    guess: float,
+    speed: float,
+    mass: float,
+    gravity: float,
+    frequency: ArrayLike,
+    damping: ArrayLike,
+    share: ArrayLike,
+    law: PlateLaw = UNKNOWN,
+    u_law: ArrayLike = U_UNKNOWN,
+    misfit: float = 0.01,
+) -> PlateFit:
+    r"""
+    Find the first touch where a plate on the pad delays what the cell feels.
+
+    Parameters
+    ----------
+    reading, times, u_reading : array_like, shape (n,)
+        Samples without zero and ringing from before, their instants and standard uncertainties. [N],
+        [s], [N]
+    guess : float
+        First guess of the touch, up to 3 ms late. [s]
+    speed, mass, gravity : float
+        Downward speed at touch, falling mass, acceleration of free fall. [m/s], [kg], [m/s²]
+    frequency, damping, share : array_like, shape (n_modes,)
+        The rig's ringing modes. [Hz], [1], [1]
+    law, u_law : PlateLaw, array_like of shape (5,)
+        What is known of plate and pad beforehand, and how well.
+    misfit : float
+        How well the law can follow a real pad, as a share of the reading. [1]
+
+    Returns
+    -------
+    PlateFit
+        Touch and law.
+
+    Raises
+    ------
+    ValueError
+        If fewer than eight samples are given.
+
+    Notes
+    -----
+    Mass, spring :math:`kx^{1.5}` between mass and plate, plate, pad :math:`kx^n+c\dot x`, cell; six
+    parameters of which the data fix two or three combinations, the rest is held by what is known. The
+    spread that remains is in ``u_start``. Without a plate it gives too early a start: use it only
+    where :func:`~quintain.numerics.contact_start.fit_loading` cannot follow the samples.
+    """
+    y = np.asarray(reading, dtype=float)
+    t = np.asarray(times, dtype=float)
+    if y.size < 8:
+        raise ValueError(f"a loading through a plate needs at least 8 samples to be fitted, got {y.size}")
+    weight = 1 / np.hypot(np.asarray(u_reading, dtype=float), misfit * np.abs(y))
+    rig = (
+        2 * np.pi * np.atleast_1d(np.asarray(frequency, dtype=float)),
+        np.atleast_1d(np.asarray(damping, dtype=float)),
+        np.atleast_1d(np.asarray(share, dtype=float)),
+    )
+    known = np.array(law)
+    u_known = np.asarray(u_law, dtype=float)
+
+    def residual(p: Floats) -> Floats:
+        model = _respond(
+            t - p[0], speed, mass, gravity, np.exp(p[1]), p[2], np.exp(p[3]), np.exp(p[4]), p[5], *rig
+        )
+        return np.concatenate([(model - y) * weight, (p[1:] - known) / u_known])
+
+    lower = np.array([guess - 0.012, np.log(1e3), 0.6, np.log(0.02), np.log(1e4), 0.0])
+    upper = np.array([guess + 0.012, np.log(1e10), 5.0, np.log(20.0), np.log(1e9), 1e3])
+    best = None
+    for shift in (-0.5e-3, -1.5e-3):
+        for log_stiffness in (known[0] - 1.5, known[0] + 1.0):
+            begin = np.concatenate([[guess + shift, log_stiffness], known[1:]])
+            found = minimise_squares(
+                residual,
+                begin,
+                steps=np.array([1e-6, 1e-4, 1e-4, 1e-4, 1e-4, 1e-2]),
+                lower=lower,
+                upper=upper,
+                most=60,
+            )
+            if best is None or found.residual @ found.residual < best.residual @ best.residual:
+                best = found
+    assert best is not None
+    r = best.residual[: y.size]
+    chi2 = float(r @ r) / max(y.size - 4, 1)
+    return PlateFit(
+        float(best.parameters[0]),
+        float(np.sqrt(max(chi2, 1.0) * best.covariance[0, 0])),
+        PlateLaw(*(float(v) for v in best.parameters[1:])),
+        chi2,
+        int(y.size),
+    )
