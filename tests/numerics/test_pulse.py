@@ -92,6 +92,23 @@ def test_ring_tail_with_a_wrong_mode_doubts_itself():
     assert wrong.u > 100 * right.u
 
 
+def test_ring_tail_of_a_mode_too_slow_to_see():
+    # a plate that swings at 8 Hz, seen for an eighth of its period: nothing wild, and a doubt that says so
+    rng = np.random.default_rng(12)
+    t = np.arange(15) / 1000
+    ring = 100 * np.exp(-2 * t) * np.cos(2 * np.pi * 8 * t + 1) + white(rng, t.size, 3.0)
+    tail = fit_ring_tail(ring, 1000, [(8.0, 0.04), (210.0, 0.02)], u_noise=3.0)
+    whole = np.trapezoid(
+        100 * np.exp(-2 * (s := np.arange(0.014, 5, 1e-3))) * np.cos(2 * np.pi * 8 * s + 1), s
+    )
+    assert abs(tail.value) < 3 * 100 / (2 * np.pi * 8)
+    assert tail.value == pytest.approx(whole, abs=3 * tail.u)
+
+
+def test_no_ringing_no_tail():
+    assert fit_ring_tail(np.zeros(50), 1000, [(100.0, 0.02)], u_noise=3.0).value == 0.0
+
+
 def test_impulse_of_corrected_force_against_draws():
     # errors wholly alike along the trace, as the method assumes; end and gain independent of them
     rng = np.random.default_rng(4)
@@ -210,6 +227,12 @@ def test_expected_peak_against_draws():
         (lambda: find_contact(BLOW[100:], TIME[100:], 1.0), "cut off there"),
         (lambda: find_contact(0 * BLOW, TIME, 1.0), "there is no contact to find"),
         (lambda: contact_time(BLOW, TIME, 400.0), "does not stand above the threshold"),
+        (lambda: width_at_level(-BLOW - 1, TIME, 1.0), "no push in the data"),
+        (lambda: rate_of_force_development(-BLOW - 1, TIME, 1.0), "no push in the data"),
+        (
+            lambda: rate_of_force_development(BLOW, TIME, 1.0, window=(0.0, 0.8)),
+            "fractions of the peak in order",
+        ),
         (lambda: width_at_level(BLOW, TIME, 1.0, fraction=1.0), "fractions of the peak in order"),
         (
             lambda: rate_of_force_development(BLOW, TIME, 1.0, window=(0.8, 0.2)),

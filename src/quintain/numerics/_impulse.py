@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from quintain.numerics._samples import check_rate, finite_row, force_grid
+from quintain.numerics.free_response import fit_free_response, free_basis, ring_sums
 from quintain.numerics.uncertainty.linear import Estimate, combine
 
 __all__ = ["fit_ring_tail", "impulse_of_corrected_force", "impulse_with_zero", "integrate_impulse"]
@@ -41,12 +42,8 @@ def integrate_impulse(force: ArrayLike, rate: float, *, u_noise: float = 0.0) ->
     -----
     The trapezoid rule is a weighted sum, :math:`J = \Delta t \sum_i w_i F_i`
     with :math:`w = 1/2` at both ends and 1 between, so uncorrelated noise
-    gives :math:`u(J) = \Delta t\, u(F) \sqrt{\sum_i w_i^2}` [1]_.
-
-    References
-    ----------
-    .. [1] JCGM 100:2008, Guide to the expression of uncertainty in
-           measurement, clause 5.1.2.
+    gives :math:`u(J) = \Delta t\, u(F) \sqrt{\sum_i w_i^2}`
+    (JCGM 100:2008, clause 5.1.2).
 
     Examples
     --------
@@ -99,12 +96,12 @@ def impulse_with_zero(
     zero_lag : float
         Time from that instant to the first sample of ``force``; negative if it lies later. [s]
     u_gain : float
-        Relative standard uncertainty of the chain's gain. [-]
+        Relative standard uncertainty of the chain's gain. [1]
     u_sampling : float
         Relative standard uncertainty from summing so few samples, of
-        :func:`~quintain.numerics.sampling.sampling_error_of_impulse`. [-]
+        :func:`~quintain.numerics.sampling.sampling_error_of_impulse`. [1]
     modes : sequence of (natural_frequency, damping_ratio)
-        Modes that still ring at the end; none by default. [Hz], [-]
+        Modes that still ring at the end; none by default. [Hz], [1]
     n_free : int
         Number of samples at the end in which nothing touches the rig, for the fit of the modes.
 
@@ -173,7 +170,7 @@ def fit_ring_tail(
     rate : float
         Sampling rate. [Hz]
     modes : sequence of (natural_frequency, damping_ratio)
-        The modes that ring. A mode above half the rate is given at its true frequency. [Hz], [-]
+        The modes that ring. A mode above half the rate is given at its true frequency. [Hz], [1]
     u_noise : float
         Standard deviation of white noise of one sample. [N]
 
@@ -185,16 +182,15 @@ def fit_ring_tail(
     Raises
     ------
     ValueError
-        If there are fewer than two samples more than unknowns (two a mode), a mode is not damped, or
-        two modes cannot be told apart.
+        If there are fewer than two samples more than unknowns (two a mode), or a mode is not damped.
 
     Notes
     -----
-    Each mode is :math:`\mathrm{Re}(c z^k)` with :math:`z = \exp((-\zeta\omega + i\omega_d)\Delta t)`;
-    :math:`c` follows by linear least squares, and the trapezoid rule over the samples that would have
-    followed is the geometric series :math:`\mathrm{Re}\left(c\,\frac{\Delta t}{2}\frac{1+z}{1-z}\right)`
-    (derived here). At most it is the amplitude over the angular frequency. The noise is taken no
-    smaller than the scatter about the fit, so an unknown mode widens the uncertainty.
+    The modes are fitted by linear least squares; the trapezoid rule over the samples that would have
+    followed is a geometric series, see :func:`~quintain.numerics.free_response.ring_sums`. At most it is the
+    amplitude over the angular frequency. The noise is taken no smaller than the scatter about the fit, so
+    an unknown mode widens the uncertainty. A mode too slow to be known from so few samples is held near
+    zero by a prior as wide as the largest sample, and its doubt is stated.
 
     Examples
     --------
@@ -208,24 +204,22 @@ def fit_ring_tail(
     """
     force = finite_row(force, "force", at_least=2 * len(modes) + 2)
     check_rate(rate)
-    fn = np.array([m[0] for m in modes], dtype=float)
-    zeta = np.array([m[1] for m in modes], dtype=float)
+    fn, zeta = np.array(modes, dtype=float).reshape(-1, 2).T
     if not ((fn > 0) & (zeta > 0) & (zeta < 1)).all():
         raise ValueError(f"modes need a frequency above 0 and a damping ratio between 0 and 1, got {modes}")
-    z = np.exp(2 * np.pi * fn / rate * (-zeta + 1j * np.sqrt(1 - zeta**2)))
-    k = np.arange(1 - force.size, 1)[:, None]
-    # numbers grow backward in time: scale each column to its largest, so the fit is well conditioned
-    scale = np.abs(z) ** (1 - force.size)
-    columns = z**k / scale
-    design = np.hstack([columns.real, -columns.imag])
-    coefficients, _, rank, _ = np.linalg.lstsq(design, force, rcond=None)
-    if rank < design.shape[1]:
-        raise ValueError(f"the modes {modes} cannot be told apart in {force.size} samples")
-    scatter = float(np.sum((force - design @ coefficients) ** 2)) / (force.size - design.shape[1])
-    series = (1 + z) / (1 - z) / (2 * rate) / scale
-    weights = np.concatenate([series.real, -series.imag])
-    variance = weights @ np.linalg.solve(design.T @ design, weights) * max(u_noise**2, scatter)
-    return combine(float(weights @ coefficients), fit=float(np.sqrt(variance)))
+    time = np.arange(force.size) / rate
+    largest = float(np.abs(force).max())
+    if largest == 0:
+        return combine(0.0, fit=0.0)
+    fit = fit_free_response(force, time, fn, zeta, noise=1.0, degree=-1)
+    covariance = fit.covariance * max(u_noise**2, fit.chi2)
+    # posterior for amplitudes that are no larger than what was seen: normal, of that standard deviation
+    shrink = np.linalg.inv(np.eye(2 * fn.size) + covariance / largest**2)
+    # the trapezoid of the samples counted half of the last one
+    weights = ring_sums(time[-1], 1 / rate, fn, zeta)[0]
+    weights -= free_basis(time[-1:], fn, zeta, -1)[0] / (2 * rate)
+    u = np.sqrt(max(weights @ shrink @ covariance @ weights, 0.0))
+    return combine(float(weights @ shrink @ fit.coefficients), fit=float(u))
 
 
 def impulse_of_corrected_force(
@@ -252,7 +246,7 @@ def impulse_of_corrected_force(
     u_end : float
         Standard uncertainty of the end. [s]
     u_gain : float
-        Relative standard uncertainty of the gain. [-]
+        Relative standard uncertainty of the gain. [1]
 
     Returns
     -------
