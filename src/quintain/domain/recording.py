@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from quintain.domain.trace import Trace
-from quintain.errors import ChannelError
+from quintain.errors import ChannelError, UnitError
 
 __all__ = ["Recording"]
 
@@ -53,6 +53,8 @@ class Recording:
         ------
         ChannelError
             If there is no such channel, or more than one and no name was given.
+        UnitError
+            If no channel is known to be of the quantity, and there are channels without a unit.
         """
         where = self.path or "recording"
         listing = ", ".join(f"{t.name!r} ({t.quantity}, {t.unit})" for t in self.traces) or "none"
@@ -64,5 +66,11 @@ class Recording:
         found = [t for t in self.traces if t.quantity == quantity]
         if len(found) == 1:
             return found[0]
+        unknown = [t.name for t in self.traces if t.quantity == "unknown"]
+        if not found and unknown:
+            raise UnitError(
+                f"{where}: no channel of {quantity} is known, and channel {unknown[0]!r} has no known unit. "
+                f"State it with units, as in '{unknown[0]}=N'. There are: {listing}"
+            )
         problem = f"no channel of {quantity}" if not found else f"{len(found)} channels of {quantity}"
         raise ChannelError(f"{where}: {problem}; name one with --channel. There are: {listing}")

@@ -7,15 +7,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import pairwise
-from typing import NoReturn
 
 import numpy as np
 from numpy.typing import NDArray
 
 from quintain.domain.recording import Recording
-from quintain.domain.trace import Block, Trace
+from quintain.domain.trace import Block
 from quintain.errors import QuintainError, RecordingError, UnitError, UsageError
-from quintain.readers.columns_layout import ChannelColumn, Clock, Layout, find_layout
+from quintain.readers.columns_layout import Clock, Layout, find_layout
 from quintain.readers.columns_stream import TableFile, all_finite
 from quintain.readers.columns_table import decode_head, find_encoding
 from quintain.readers.columns_time import (
@@ -28,6 +27,7 @@ from quintain.readers.columns_time import (
 )
 from quintain.readers.fingerprint import take_fingerprint
 from quintain.readers.reader import Reader
+from quintain.readers.traces import make_trace, unit_notes
 from quintain.readers.units import Unit
 
 __all__ = ["READER", "ColumnSamples", "read_columns", "recognises"]
@@ -97,7 +97,7 @@ def read_columns(
     ChannelError
         If columns have no names and none were given, or a column asked for is not there.
     UnitError
-        If a unit that is needed is missing or not known.
+        If the unit of a time column is missing, or a unit given is not known.
     UsageError
         If a setting makes no sense.
     """
@@ -127,23 +127,14 @@ def read_columns(
             started = origin
     if not layout.clocks:
         paces = [_Pace(_rate_without_clock(layout, rate, notes), 1.0, 0.0)]
+    where = str(layout.file.fingerprint.path)
     traces = []
     for channel in layout.channels:
         pace = paces[channel.clock or 0]
         clock_or_none = layout.clocks[channel.clock] if channel.clock is not None else None
         source = ColumnSamples(layout.file, channel.index, channel.name, channel.unit, pace, clock_or_none)
-        traces.append(
-            Trace(
-                channel.name,
-                channel.unit.quantity,
-                channel.unit.si,
-                pace.rate,
-                source,
-                unit_in_file=channel.unit.text,
-            )
-        )
-        if channel.unit.si == "?":
-            notes.append(f"channel {channel.name!r}: {_unit_problem(channel)}")
+        traces.append(make_trace(channel.name, channel.unit, pace.rate, source, where=where))
+    notes += unit_notes(tuple(traces))
     found = layout.file.fingerprint
     return Recording(
         str(found.path),
@@ -164,11 +155,6 @@ class _Pace:
     rate: float
     factor: float
     zero: float
-
-
-def _unit_problem(channel: ChannelColumn) -> str:
-    said = f"unit {channel.unit.text!r} is not known" if channel.unit.text else "no unit is stated"
-    return f"{said}; state it with units='{channel.name}=N' (or kN, lbf, V, g, m/s^2, ...)"
 
 
 def _rate_without_clock(layout: Layout, rate: float | None, notes: list[str]) -> float:
@@ -301,13 +287,9 @@ class ColumnSamples:
 
         Raises
         ------
-        UnitError
-            If the unit of the channel is not stated.
         RecordingError
             If a row is damaged, the rate changes, or the file changes while it is read.
         """
-        if self.unit.si == "?":
-            self._refuse_unit()
         held: list[tuple[int, float, int, str]] = []
         for block in self._all_blocks():
             filled = np.flatnonzero(np.isfinite(block.samples[-1:])).size
@@ -324,10 +306,6 @@ class ColumnSamples:
                 # Empty cells may be the end of a channel shorter than the others.
                 join = "" if n else block.join
                 held.append((block.first + n, block.start + n / self.pace.rate, block.samples.size - n, join))
-
-    def _refuse_unit(self) -> NoReturn:
-        channel = ChannelColumn(self.index, self.name, self.unit, None)
-        raise UnitError(f"{self.file.fingerprint.path}: channel {self.name!r}: {_unit_problem(channel)}.")
 
     def _all_blocks(self) -> Iterator[Block]:
         dt = 1 / self.pace.rate

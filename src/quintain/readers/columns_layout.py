@@ -17,11 +17,11 @@ from quintain.readers.columns_header import (
     is_time,
     label_index,
 )
-from quintain.readers.columns_mapping import Column, parse_columns, parse_units
+from quintain.readers.columns_mapping import Column, parse_columns
 from quintain.readers.columns_stream import TableFile, open_bytes
 from quintain.readers.columns_table import Table, decode_head, find_encoding, find_table
 from quintain.readers.fingerprint import Fingerprint
-from quintain.readers.units import UNKNOWN, Unit, find_unit, require_unit
+from quintain.readers.units import Unit, find_unit, parse_units, require_unit
 
 __all__ = ["ChannelColumn", "Clock", "Layout", "find_layout"]
 
@@ -100,7 +100,7 @@ def find_layout(
     ChannelError
         If columns have no names and none were given, or a column asked for is not there.
     UnitError
-        If no channel has a unit, or one is not known.
+        If a time column has no unit, or the user gives one that is not known.
     UsageError
         If a setting makes no sense.
     """
@@ -200,18 +200,13 @@ def _assign(
     where: str,
 ) -> tuple[tuple[ChannelColumn, ...], tuple[Clock, ...]]:
     """Tell channels from clocks, and find the unit of each."""
-    for_all, by_channel = parse_units(units)
+    given = parse_units(units)
     columns = _named_by_user(table, labels, wanted, where) if wanted else _named_by_file(table, labels, where)
-    unused = set(by_channel) - {name for name, _, _, _ in columns}
-    if unused:
-        there = ", ".join(repr(name) for name, _, _, _ in columns)
-        raise ChannelError(
-            f"{where}: there is no channel {sorted(unused)[0]!r} to give a unit to; there are: {there}"
-        )
+    given.check_names((name for name, _, _, _ in columns), where)
     channels: list[ChannelColumn] = []
     clocks: list[Clock] = []
     for name, index, stated, time in columns:
-        text = by_channel.get(name) or stated
+        text = given.by_channel.get(name) or stated
         kind = table.kinds[index]
         if time:
             if kind == "c" and clocks and clocks[-1].kinds == "d":
@@ -219,31 +214,25 @@ def _assign(
                 continue
             clocks.append(Clock((index,), name, kind, _time_factor(text, name, kind, where)))
         else:
-            text = text or for_all
-            unit = find_unit(text) or UNKNOWN._replace(text=text)
-            if unit.si == "?" and text and (wanted or name in by_channel or text == for_all):
-                require_unit(text, channel=name, where=where)
-            if unit.text == "g" and _is_force(name) and not by_channel.get(name):
-                unit = UNKNOWN._replace(text="g")
+            if wanted and stated:
+                require_unit(stated, channel=name, where=where)
+            unit = given.choose(name, stated, where)
             channels.append(ChannelColumn(index, name, unit, len(clocks) - 1 if clocks else None))
-    if not clocks and not wanted:
-        counters = [c for c in channels if is_row_number(c.name) and c.unit is not None and c.unit.si == "?"]
-        if counters and len(channels) > 1:
+    counters = [
+        c
+        for c, (_, _, stated, _) in zip(channels, (c for c in columns if not c[3]), strict=True)
+        if not wanted and not stated and is_row_number(c.name)
+    ]
+    if counters and len(channels) > 1:
+        channels = [c for c in channels if c is not counters[0]]
+        if not clocks:
             clocks.append(Clock((counters[0].index,), counters[0].name, "n", None, row=True))
-            channels = [c for c in channels if c is not counters[0]]
     if not channels:
         raise ChannelError(
             f"{where}: there is a time column, but no channel beside it. Export the force as well."
         )
     if clocks:
         channels = [c if c.clock is not None else ChannelColumn(c.index, c.name, c.unit, 0) for c in channels]
-    if all(channel.unit.si == "?" for channel in channels):
-        first = channels[0]
-        said = f"the unit {first.unit.text!r}, which is not known," if first.unit.text else "no unit"
-        raise UnitError(
-            f"{where}: channel {first.name!r} has {said} and no other channel has one. State it with "
-            f"units='{first.name}=N' (or kN, lbf, V, g, m/s^2, ...)."
-        )
     return tuple(channels), tuple(clocks)
 
 
@@ -296,11 +285,3 @@ def _time_factor(text: str, name: str, kind: str, where: str) -> float | None:
             f"{where}: time column {name!r} has the unit {text!r}, which is no time. State s, ms, us or min."
         )
     return unit.factor
-
-
-def _is_force(name: str) -> bool:
-    """Whether a name says force, so that a 'g' behind it would not be an acceleration."""
-    word = name.lower()
-    return any(part in word for part in ("force", "kraft", "load", "last", "effort", "weight")) or word in (
-        "f", "fx", "fy", "fz"
-    )  # fmt: skip

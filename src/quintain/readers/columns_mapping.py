@@ -1,14 +1,13 @@
-"""What a user says about columns: which one is which channel, and in which unit."""
+"""What a user says about columns: which one is which channel."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from typing import NamedTuple
 
 from quintain.errors import UsageError
 
-__all__ = ["Column", "parse_columns", "parse_units"]
+__all__ = ["Column", "parse_columns"]
 
 _ITEM = re.compile(r"^(?P<name>[^=\[\]]+)=(?P<which>[^\[\]@]+?)\s*(?:\[(?P<unit>[^\[\]]*)\])?\s*$")
 
@@ -68,47 +67,3 @@ def parse_columns(text: str) -> tuple[Column, ...]:
             "columns: only time is named. Name at least one channel, as in 'time=1[s],force=2[kN]'."
         )
     return tuple(columns)
-
-
-def parse_units(units: str | Mapping[str, str] | None) -> tuple[str, dict[str, str]]:
-    """
-    Read what a user says about units.
-
-    Parameters
-    ----------
-    units : str or mapping or None
-        One unit for all channels that state none ('N'), or units by channel ('acc=g,force=kN', or a
-        mapping).
-
-    Returns
-    -------
-    for_all : str
-        Unit of channels that state none, '' if not given.
-    by_channel : dict of str to str
-        Unit of each channel named.
-
-    Raises
-    ------
-    UsageError
-        If an entry cannot be understood.
-
-    Examples
-    --------
-    >>> parse_units("acc=g,force=kN")
-    ('', {'acc': 'g', 'force': 'kN'})
-    """
-    if units is None:
-        return "", {}
-    if not isinstance(units, str):
-        return "", dict(units)
-    if "=" not in units:
-        return units.strip(), {}
-    by_channel = {}
-    for item in units.split(","):
-        name, sign, unit = item.rpartition("=")
-        if not sign or not name.strip() or not unit.strip():
-            raise UsageError(
-                f"units: {item.strip()!r} cannot be understood — expected channel=unit as in 'force=kN'."
-            )
-        by_channel[name.strip()] = unit.strip()
-    return "", by_channel

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
-from quintain.errors import UnitError
+from quintain.errors import ChannelError, UnitError, UsageError
 
-__all__ = ["UNKNOWN", "Unit", "find_unit", "require_unit", "split_unit"]
+__all__ = ["UNKNOWN", "Unit", "UnitsGiven", "find_unit", "parse_units", "require_unit", "split_unit"]
 
 _POUND = 0.45359237
 _GRAVITY = 9.80665
@@ -210,3 +211,98 @@ def split_unit(label: str) -> tuple[str, str]:
     ):
         return match["name"].rstrip(" _/,"), match["unit"]
     return label, ""
+
+
+class UnitsGiven(NamedTuple):
+    """What a user says about units: one for all channels that state none, and units by channel."""
+
+    for_all: str
+    by_channel: dict[str, str]
+
+    def check_names(self, names: Iterable[str], where: str) -> None:
+        """
+        Refuse a unit given to a channel that is not there.
+
+        Raises
+        ------
+        ChannelError
+            If ``by_channel`` names a channel that is not among ``names``.
+        """
+        names = list(names)
+        for name in self.by_channel:
+            if name not in names:
+                there = ", ".join(map(repr, names)) or "none"
+                raise ChannelError(
+                    f"{where}: there is no channel {name!r} to give a unit to; there are: {there}"
+                )
+
+    def choose(self, name: str, stated: str, where: str) -> Unit:
+        """
+        Unit of a channel: what the user says about it, else what the file states, else what is for all.
+
+        Returns
+        -------
+        Unit
+            :data:`UNKNOWN` with the file's spelling if no unit, or none that is known, is stated. A 'g'
+            behind a name that says force is not known either: it may be a gram or an acceleration.
+
+        Raises
+        ------
+        UnitError
+            If the user gives a unit that is not known.
+        """
+        if given := self.by_channel.get(name, "" if stated else self.for_all):
+            return require_unit(given, channel=name, where=where)
+        unit = find_unit(stated)
+        if unit is None or (unit.text == "g" and _says_force(name)):
+            return UNKNOWN._replace(text=stated)
+        return unit
+
+
+def _says_force(name: str) -> bool:
+    word = name.lower()
+    return word in ("f", "fx", "fy", "fz") or any(
+        part in word for part in ("force", "kraft", "load", "last", "effort", "weight")
+    )
+
+
+def parse_units(units: str | Mapping[str, str] | None) -> UnitsGiven:
+    """
+    Read what a user says about units.
+
+    Parameters
+    ----------
+    units : str or mapping or None
+        One unit for all channels that state none ('N'), or units by channel ('acc=g,force=kN', or a
+        mapping).
+
+    Returns
+    -------
+    UnitsGiven
+        What was said.
+
+    Raises
+    ------
+    UsageError
+        If an entry cannot be understood.
+
+    Examples
+    --------
+    >>> parse_units("acc=g,force=kN").by_channel
+    {'acc': 'g', 'force': 'kN'}
+    """
+    if units is None:
+        return UnitsGiven("", {})
+    if not isinstance(units, str):
+        return UnitsGiven("", dict(units))
+    if "=" not in units:
+        return UnitsGiven(units.strip(), {})
+    by_channel = {}
+    for item in units.split(","):
+        name, sign, unit = item.rpartition("=")
+        if not sign or not name.strip() or not unit.strip():
+            raise UsageError(
+                f"units: {item.strip()!r} cannot be understood — expected channel=unit as in 'force=kN'."
+            )
+        by_channel[name.strip()] = unit.strip()
+    return UnitsGiven("", by_channel)
