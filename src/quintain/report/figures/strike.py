@@ -6,23 +6,12 @@ Written as SVG by hand: see docs/decisions for why no plotting library draws it.
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 from numpy.typing import NDArray
 
 from quintain.domain.strike import ForceCurve, Strike
-from quintain.report.figures.axes import (
-    Scale,
-    area,
-    attribute,
-    dots,
-    line,
-    round_ticks,
-    text,
-    thin,
-    tick_label,
-)
+from quintain.report.figures.axes import area, dots, line, text, thin
+from quintain.report.figures.frame import CHARACTER, WIDTH, Frame, Margins, frame, ground, whole
 from quintain.report.rounding import number, shown
 
 __all__ = ["draw_strike", "window"]
@@ -32,12 +21,11 @@ Floats = NDArray[np.float64]
 COVERAGE = 1.96
 """Half width of the 95 % band in standard uncertainties."""
 
-_WIDTH = 700
-_LEFT, _RIGHT, _TOP, _BOTTOM = 56, 30, 62, 44
+_MARGINS = Margins(top=62)
+_KILONEWTONS_FROM = 20_000.0
+"""Peaks from here on are drawn in kilonewtons. [N]"""
 _DOT_SPACING = 4.0
 """Sample points are shown when at least this far apart. [px]"""
-_CHARACTER = 6.7
-"""Width of one character of a label, generously. [px]"""
 _LABEL = 170
 """Room for the name of the corrected curve. [px]"""
 _RINGING = 0.02
@@ -81,16 +69,15 @@ def draw_strike(strike: Strike, *, rate: float, height: int = 320) -> str:
         ``<svg class="chart" ...>`` for a page that holds the rules of
         :data:`~quintain.report.figures.style.CHART_RULES`.
     """
-    frame = _frame(strike, height)
+    place = _frame(strike, height)
+    kind = FORCE_WORDS.get(strike.force_kind, strike.force_kind)
     parts = [
-        *_ground(strike, frame),
-        *_curves(strike.curve, frame, with_impulse="impulse" in strike.quantities),
-        *_events(strike, frame),
-        *_names(strike, frame, rate),
+        *ground(place, f"{kind}, {'N' if place.y_factor == 1 else 'kN'}", "ms"),
+        *_curves(strike.curve, place, with_impulse="impulse" in strike.quantities),
+        *_events(strike, place),
+        *_names(strike, place, rate),
     ]
-    label = attribute(describe(strike))
-    box = f'viewBox="0 0 {_WIDTH} {height}" width="{_WIDTH}" height="{height}"'
-    return f'<svg class="chart" {box} role="img" aria-label={label}>{"".join(parts)}</svg>'
+    return whole(place, describe(strike), parts)
 
 
 def describe(strike: Strike) -> str:
@@ -106,16 +93,6 @@ def describe(strike: Strike) -> str:
     return f"{kind} against time, strike {strike.number}: {shows}{tail}."
 
 
-class _Frame(NamedTuple):
-    x: Scale
-    y: Scale
-    x_ticks: list[float]
-    y_ticks: list[float]
-    in_kilo: bool
-    foot: int
-    """Where the axis of time lies. [px]"""
-
-
 def _inside(curve: ForceCurve, low: float, high: float) -> list[Floats]:
     raw = curve.raw[(curve.raw_time >= low) & (curve.raw_time <= high)]
     held = (curve.time >= low) & (curve.time <= high)
@@ -123,65 +100,35 @@ def _inside(curve: ForceCurve, low: float, high: float) -> list[Floats]:
     return [raw, curve.corrected[held] - half, curve.corrected[held] + half]
 
 
-def _frame(strike: Strike, height: int) -> _Frame:
+def _frame(strike: Strike, height: int) -> Frame:
     low, high = window(strike)
     values = np.concatenate([np.zeros(1), *_inside(strike.curve, low, high)])
     values = values[np.isfinite(values)]
     bottom, top = float(values.min()), float(values.max())
-    top = max(top, bottom + 1e-9)
-    in_kilo = top >= 20_000
-    unit = 1000.0 if in_kilo else 1.0
-    y_ticks = [tick * unit for tick in round_ticks(bottom / unit, 1.02 * top / unit)]
-    x = Scale(low, high, _LEFT, _WIDTH - _RIGHT)
-    margin = 0.04 * (top - bottom)
-    y = Scale(bottom - margin, top + margin, height - _BOTTOM, _TOP)
-    return _Frame(x, y, round_ticks(1e3 * low, 1e3 * high, at_most=8), y_ticks, in_kilo, height - 24)
+    y_factor = 1e-3 if top >= _KILONEWTONS_FROM else 1.0
+    return frame((low, high), (bottom, top), height=height, margins=_MARGINS, x_factor=1e3, y_factor=y_factor)
 
 
-def _step(ticks: list[float]) -> float:
-    return ticks[1] - ticks[0] if len(ticks) > 1 else 1.0
-
-
-def _ground(strike: Strike, frame: _Frame) -> list[str]:
-    kind = FORCE_WORDS.get(strike.force_kind, strike.force_kind)
-    unit = 1000.0 if frame.in_kilo else 1.0
-    parts = [text(0, 12, f"{kind}, {'kN' if frame.in_kilo else 'N'}", ("name",))]
-    for tick in frame.y_ticks:
-        at = frame.y(tick)
-        style = "axis" if tick == 0 else "grid"
-        parts.append(f'<path class="{style}" d="M{_LEFT} {at:.1f}H{_WIDTH - _RIGHT}"/>')
-        parts.append(text(_LEFT - 8, at + 4, tick_label(tick / unit, _step(frame.y_ticks) / unit), ("fin",)))
-    foot = frame.foot
-    parts.append(f'<path class="axis" d="M{_LEFT} {foot}H{_WIDTH - _RIGHT}"/>')
-    last = _LEFT
-    for tick in frame.x_ticks:
-        last = round(frame.x(tick / 1e3))
-        parts.append(f'<path class="axis" d="M{last} {foot}v4"/>')
-        parts.append(text(last, foot + 18, tick_label(tick, _step(frame.x_ticks)), ("mid",)))
-    parts.append(text(min(last + 14, _WIDTH - 18), foot + 18, "ms"))
-    return parts
-
-
-def _curves(curve: ForceCurve, frame: _Frame, *, with_impulse: bool) -> list[str]:
-    low, high = frame.x.low, frame.x.high
-    width = frame.x.last - frame.x.first
+def _curves(curve: ForceCurve, place: Frame, *, with_impulse: bool) -> list[str]:
+    low, high = place.x.low, place.x.high
+    width = place.x.last - place.x.first
     rows = (curve.raw_time >= low) & (curve.raw_time <= high)
-    raw_x, raw_y = frame.x.many(curve.raw_time[rows]), frame.y.many(curve.raw[rows])
+    raw_x, raw_y = place.x.many(curve.raw_time[rows]), place.y.many(curve.raw[rows])
     held = (curve.time >= low) & (curve.time <= high)
-    x, half = frame.x.many(curve.time[held]), COVERAGE * curve.u_corrected[held]
-    corrected = frame.y.many(curve.corrected[held])
-    zero = frame.y(0)
+    x, half = place.x.many(curve.time[held]), COVERAGE * curve.u_corrected[held]
+    corrected = place.y.many(curve.corrected[held])
+    zero = place.y(0)
     parts = []
     if x.size:
         fill_x, fill_y = thin(x, corrected, width / 2)
     else:
         fill_x, fill_y = thin(raw_x, raw_y, width / 2)
-    from_start = fill_x >= frame.x(0)
+    from_start = fill_x >= place.x(0)
     if with_impulse:
         parts.append(area(fill_x[from_start], np.full(from_start.sum(), zero), fill_y[from_start], "pale"))
     if x.size:
-        upper_x, upper = thin(x, frame.y.many(curve.corrected[held] + half), width / 4)
-        lower = np.interp(upper_x, x, frame.y.many(curve.corrected[held] - half))
+        upper_x, upper = thin(x, place.y.many(curve.corrected[held] + half), width / 4)
+        lower = np.interp(upper_x, x, place.y.many(curve.corrected[held] - half))
         parts.append(area(upper_x, lower, upper, "band"))
     parts.append(line(*thin(raw_x, raw_y, width), "raw"))
     if raw_x.size > 1 and (raw_x[-1] - raw_x[0]) / (raw_x.size - 1) >= _DOT_SPACING:
@@ -191,7 +138,7 @@ def _curves(curve: ForceCurve, frame: _Frame, *, with_impulse: bool) -> list[str
     return parts
 
 
-def _events(strike: Strike, frame: _Frame) -> list[str]:
+def _events(strike: Strike, place: Frame) -> list[str]:
     """Thin lines where contact starts and ends; words on top where there is room for them."""
     contact_time = strike.quantities.get("contact_time")
     ends = [(c.start - strike.start, c.end - strike.start) for c in strike.contacts]
@@ -205,19 +152,19 @@ def _events(strike: Strike, frame: _Frame) -> list[str]:
     parts = []
     free = 0.0
     for i, (time, words, when) in enumerate(events):
-        if not frame.x.holds(time):
+        if not place.x.holds(time):
             continue
-        at = frame.x(time)
-        parts.append(f'<path class="event" d="M{at:.1f} {_TOP - 34}V{frame.foot}"/>')
-        wide = _CHARACTER * max(len(words), len(when)) + 6
-        following = next((frame.x(t) for t, *_ in events[i + 1 :] if frame.x.holds(t)), _WIDTH)
+        at = place.x(time)
+        parts.append(f'<path class="event" d="M{at:.1f} {_MARGINS.top - 34}V{place.foot}"/>')
+        wide = CHARACTER * max(len(words), len(when)) + 6
+        following = next((place.x(t) for t, *_ in events[i + 1 :] if place.x.holds(t)), WIDTH)
         if at >= free and at + wide <= following:
-            parts.append(text(at + 5, _TOP - 24, words, ("lab-k",)))
-            parts.append(text(at + 5, _TOP - 10, when, ("lab",)))
+            parts.append(text(at + 5, _MARGINS.top - 24, words, ("lab-k",)))
+            parts.append(text(at + 5, _MARGINS.top - 10, when, ("lab",)))
             free = at + wide
         elif at - wide >= free:
-            parts.append(text(at - 5, _TOP - 24, words, ("lab-k", "fin")))
-            parts.append(text(at - 5, _TOP - 10, when, ("lab", "fin")))
+            parts.append(text(at - 5, _MARGINS.top - 24, words, ("lab-k", "fin")))
+            parts.append(text(at - 5, _MARGINS.top - 10, when, ("lab", "fin")))
             free = at
     return parts
 
@@ -226,7 +173,7 @@ def _milliseconds(time: float) -> str:
     return "0 ms" if time == 0 else f"{number(1e3 * time, 3)} ms"
 
 
-def _names(strike: Strike, frame: _Frame, rate: float) -> list[str]:
+def _names(strike: Strike, place: Frame, rate: float) -> list[str]:
     """Name the curves beside them, and with the one the window is under, the impulse."""
     curve = strike.curve
     impulse = strike.quantities.get("impulse")
@@ -237,31 +184,31 @@ def _names(strike: Strike, frame: _Frame, rate: float) -> list[str]:
     if curve.corrected.size:
         level = 0.55 * float(np.nanmax(curve.corrected))
         above = np.flatnonzero(curve.corrected >= level)
-        at = _clear_of_events(strike, frame, frame.x(float(curve.time[above[-1]])) + 12)
-        anchor = () if at + _LABEL < _WIDTH else ("fin",)
-        at = at if not anchor else _WIDTH - _RIGHT
-        taken = (at + _LABEL if not anchor else _WIDTH, frame.y(level))
+        at = _clear_of_events(strike, place, place.x(float(curve.time[above[-1]])) + 12)
+        anchor = () if at + _LABEL < WIDTH else ("fin",)
+        at = at if not anchor else place.right
+        taken = (at + _LABEL if not anchor else WIDTH, place.y(level))
         for i, line_of_words in enumerate(["corrected, with its 95 % band", *words]):
-            parts.append(text(at, frame.y(level) + 16 * i, line_of_words, ("lab-a", *anchor)))
+            parts.append(text(at, place.y(level) + 16 * i, line_of_words, ("lab-a", *anchor)))
     else:
         raw_words = [f"{raw_words[0]}, not corrected", *words]
-    tail = frame.x.low + 0.72 * (frame.x.high - frame.x.low)
-    near = curve.raw[(curve.raw_time >= tail) & (curve.raw_time <= frame.x.high)]
+    tail = place.x.low + 0.72 * (place.x.high - place.x.low)
+    near = curve.raw[(curve.raw_time >= tail) & (curve.raw_time <= place.x.high)]
     near = near[np.isfinite(near)]
-    height = frame.y(float(near.max())) if near.size else frame.y(0)
-    first = max(height - 10 - 16 * (len(raw_words) - 1), _TOP + 12)
-    if taken[0] > _WIDTH - _RIGHT - _CHARACTER * len(raw_words[0]) and abs(first - taken[1] - 8) < 32:
-        first = frame.y(float(near.min()) if near.size else 0) + 18
+    height = place.y(float(near.max())) if near.size else place.y(0)
+    first = max(height - 10 - 16 * (len(raw_words) - 1), _MARGINS.top + 12)
+    if taken[0] > place.right - CHARACTER * len(raw_words[0]) and abs(first - taken[1] - 8) < 32:
+        first = place.y(float(near.min()) if near.size else 0) + 18
     for i, line_of_words in enumerate(raw_words):
         kinds = ("lab-a", "fin") if i else ("fin",)
-        parts.append(text(_WIDTH - _RIGHT, first + 16 * i, line_of_words, kinds))
+        parts.append(text(place.right, first + 16 * i, line_of_words, kinds))
     return parts
 
 
-def _clear_of_events(strike: Strike, frame: _Frame, at: float) -> float:
+def _clear_of_events(strike: Strike, place: Frame, at: float) -> float:
     """Move a label right past the lines of events it would lie on."""
     for contact in strike.contacts:
         for time in (contact.start - strike.start, contact.end - strike.start):
-            if at - 4 < frame.x(time) < at + _LABEL:
-                at = frame.x(time) + 6
+            if at - 4 < place.x(time) < at + _LABEL:
+                at = place.x(time) + 6
     return at

@@ -73,7 +73,8 @@ CHART_RULES = """
 .chart .cor { stroke: var(--accent); stroke-width: 1.5; stroke-linejoin: round; }
 .chart .band { fill: var(--band); stroke: none; }
 .chart .pale { fill: var(--accent-pale); stroke: none; }
-.chart .pts { stroke: var(--accent); stroke-width: 6; stroke-linecap: round; }
+.chart .pt { fill: var(--accent); }
+.chart .pt-o { fill: var(--paper); stroke: var(--accent); stroke-width: 1.5; }
 .chart .err { stroke: var(--accent); stroke-width: 1.25; }
 .chart .m-line { fill: none; stroke: var(--ink); stroke-width: 1.6; }
 .chart .m-fill { fill: var(--ink); }

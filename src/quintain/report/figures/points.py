@@ -1,0 +1,136 @@
+"""Points with their 95 % intervals and lines to hold them against: control charts, differences, residuals."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from quintain.report.figures.axes import text
+from quintain.report.figures.frame import CHARACTER, Frame, Margins, frame, ground, whole
+
+__all__ = ["Level", "Point", "draw_points"]
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One result: where, how much, and half its 95 % interval (None where not known)."""
+
+    x: float
+    y: float
+    half: float | None = None
+    kind: int = 0
+    """Series, from 0: circle, square, triangle, diamond."""
+    doubted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """A horizontal line with its name at the right: a mean, or a limit (dashed)."""
+
+    y: float
+    words: str
+    limit: bool = False
+    band: float | None = None
+    """Half width of the line's own 95 % interval, drawn as a pale band."""
+
+
+def draw_points(
+    points: Sequence[Point],
+    *,
+    name: str,
+    x_unit: str,
+    label: str,
+    levels: Sequence[Level] = (),
+    x_words: Sequence[tuple[float, str]] | None = None,
+    x_factor: float = 1.0,
+    y_factor: float = 1.0,
+    height: int = 200,
+    from_zero: bool = False,
+) -> str:
+    """
+    Draw results beside the lines they are held against.
+
+    Parameters
+    ----------
+    points : sequence of Point
+        In stored units; what is not finite is left out.
+    name, x_unit, label : str
+        What stands upwards with its unit, the unit of the lower axis, the whole in words.
+    levels : sequence of Level
+        Lines across the plot.
+    x_words : sequence of (value, str), optional
+        Names on the lower axis instead of numbers.
+    x_factor, y_factor : float
+        From stored to shown units.
+    height : int
+        [px]
+    from_zero : bool
+        Whether the lower axis begins at 0.
+    """
+    points = [p for p in points if math.isfinite(p.x) and math.isfinite(p.y)]
+    place = _frame(points, levels, x_factor, y_factor, height, from_zero)
+    parts = ground(place, name, x_unit, x_words=x_words)
+    for level in levels:
+        parts += _level(place, level)
+    parts += [_point(place, point) for point in points]
+    return whole(place, label, parts)
+
+
+def _frame(
+    points: Sequence[Point],
+    levels: Sequence[Level],
+    x_factor: float,
+    y_factor: float,
+    height: int,
+    from_zero: bool,
+) -> Frame:
+    xs = [p.x for p in points] or [0.0]
+    ys = [p.y + sign * _half(p.half) for p in points for sign in (-1, 1)]
+    ys += [level.y + sign * _half(level.band) for level in levels for sign in (-1, 1)]
+    ys = [y for y in ys if math.isfinite(y)] or [0.0]
+    low, high = min(xs), max(xs)
+    air = 0.04 * ((high - low) or abs(high) or 1.0)
+    x_range = (0.0 if from_zero else low - air, high + air)
+    longest = max((len(level.words) for level in levels), default=0)
+    margins = Margins(right=max(30, round(10 + CHARACTER * longest)))
+    return frame(
+        x_range, (min(ys), max(ys)), height=height, margins=margins, x_factor=x_factor, y_factor=y_factor
+    )
+
+
+def _half(half: float | None) -> float:
+    return half if half is not None and math.isfinite(half) else 0.0
+
+
+def _level(place: Frame, level: Level) -> list[str]:
+    at = place.y(level.y)
+    parts = []
+    if level.band is not None and math.isfinite(level.band):
+        top, bottom = place.y(level.y + level.band), place.y(level.y - level.band)
+        parts.append(
+            f'<path class="pale" d="M{place.left:g} {top:.1f}H{place.right:g}V{bottom:.1f}H{place.left:g}Z"/>'
+        )
+    parts.append(
+        f'<path class="{"limit" if level.limit else "event"}" d="M{place.left:g} {at:.1f}H{place.right:g}"/>'
+    )
+    parts.append(text(place.right + 6, at + 4, level.words, ("lab",)))
+    return parts
+
+
+_SHAPES = (
+    "M{x} {y}m-3.5 0a3.5 3.5 0 1 0 7 0a3.5 3.5 0 1 0 -7 0Z",
+    "M{x} {y}m-3 -3h6v6h-6Z",
+    "M{x} {y}m0 -4l4 7h-8Z",
+    "M{x} {y}m0 -4.5l4.5 4.5l-4.5 4.5l-4.5 -4.5Z",
+)
+
+
+def _point(place: Frame, point: Point) -> str:
+    x, y = place.x(point.x), place.y(point.y)
+    bar = ""
+    if _half(point.half):
+        top, bottom = place.y(point.y + _half(point.half)), place.y(point.y - _half(point.half))
+        bar = f'<path class="err" d="M{x:.1f} {top:.1f}V{bottom:.1f}"/>'
+    shape = _SHAPES[point.kind % len(_SHAPES)].format(x=f"{x:.1f}", y=f"{y:.1f}")
+    return f'{bar}<path class="{"pt-o" if point.doubted else "pt"}" d="{shape}"/>'
