@@ -44,7 +44,7 @@ __all__ = ["strikes_content"]
 FIGURES_AT_MOST = 60
 """Strikes that get a figure and a table of their own; all stand in the summary and the overview."""
 
-OVERVIEW_ROOM = 112
+OVERVIEW_ROOM = 128
 """Strikes in one drawing of small multiples: what fits on a page of A4."""
 
 _GROUPS = (
