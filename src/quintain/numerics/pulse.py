@@ -22,7 +22,7 @@ from quintain.numerics._impulse import (
     integrate_impulse,
 )
 from quintain.numerics._rise import maximum_rate_of_force_development, rate_of_force_development
-from quintain.numerics._shape import expected_peak
+from quintain.numerics._expected_peak import expected_peak
 
 __all__ = [
     "Contact",

@@ -25,6 +25,7 @@ from quintain.domain.strike import Strike
 from quintain.domain.trace import Block, Trace
 from quintain.errors import UnitError
 from quintain.numerics.onset import Event, StrikeScanner
+from quintain.numerics.taps import identify_from_strikes
 from quintain.readers.registry import read
 from quintain.tasks.measure import RigInUse, Window, measure_strike
 from quintain.tasks.progress import Progress, silent
@@ -313,8 +314,6 @@ class _Kept:
 
 
 def _find_mode(windows: list[Window], rig: RigInUse) -> RigInUse:
-    from quintain.numerics.taps import identify_from_strikes
-
     tails = []
     for window in windows:
         begin = window.event.contacts[-1][1] + 2 - window.first

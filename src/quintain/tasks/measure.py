@@ -16,7 +16,6 @@ from quintain.domain.method import Method
 from quintain.domain.rig import AntiAlias, Mode, Rig
 from quintain.domain.strike import Contact, ForceCurve, Strike
 from quintain.numerics import pulse
-from quintain.numerics._shape import expected_peak
 from quintain.numerics.bad_samples import find_bad_samples
 from quintain.numerics.cfc import filter_cfc
 from quintain.numerics.inverse import invert_second_order
@@ -176,10 +175,7 @@ def _trim(window: Window, rig: RigInUse) -> _Trimmed:
     if window.join:
         _raise(flags, window.join)
     inside = slice(max(event.start - window.first - 1, 0), event.stop - window.first)
-    counts: dict[str, int] = {}
-    for run in find_bad_samples(samples[inside], limits=rig.limits):
-        counts[run.code] = counts.get(run.code, 0) + run.last - run.first + 1
-    for code, count in counts.items():
+    for code, count in _bad_samples(samples[inside], rig).items():
         flags = [f for f in flags if f.code != code]
         _raise(flags, code, f"{count} samples")
     zero, noise = _zero_line(window, flags)
@@ -195,6 +191,19 @@ def _trim(window: Window, rig: RigInUse) -> _Trimmed:
     contact = (event.contacts[0][0] - window.first, event.contacts[-1][1] - window.first)
     stop = min(event.stop - window.first, samples.size)
     return _Trimmed(force, rate, zero, rig.gain * noise, contact, stop, flags, withheld)
+
+
+def _bad_samples(samples: Floats, rig: RigInUse) -> dict[str, int]:
+    """Count by code. A chain may saturate below its stated limit, so the plateau itself is looked for too."""
+    runs = find_bad_samples(samples)
+    if rig.limits is not None:
+        runs += find_bad_samples(samples, limits=rig.limits)
+    clipped = {i for run in runs if run.code == "clipped" for i in range(run.first, run.last + 1)}
+    counts = {"clipped": len(clipped)} if clipped else {}
+    for run in runs:
+        if run.code != "clipped" and run.first not in clipped:
+            counts[run.code] = run.last - run.first + 1
+    return counts
 
 
 def _zero_line(window: Window, flags: list[Flag]) -> tuple[ZeroLine, float]:
@@ -241,7 +250,6 @@ def _raw_quantities(event: _Trimmed, rig: RigInUse, method: Method) -> dict[str,
     if whole.size < 2 or not np.isfinite(whole).all():
         event.withheld.update(("impulse", "peak_force", "rate_of_force_development"))
         return quantities
-    samples_in_pulse = max(event.contact[1] - event.contact[0], 2)
     modes = [(mode.natural_frequency, mode.damping_ratio) for mode in rig.modes]
     n_free = max(event.stop - event.contact[1] - 2, 0)
     still = bool(modes) and n_free >= 2 * len(modes) + 4
@@ -253,7 +261,7 @@ def _raw_quantities(event: _Trimmed, rig: RigInUse, method: Method) -> dict[str,
         u_drift=rig.gain * event.zero.u_slope,
         zero_lag=first / rate - event.zero.time,
         u_gain=u_gain,
-        u_sampling=sampling_error_of_impulse(float(samples_in_pulse)),
+        u_sampling=_sampling_error(event, rig),
         modes=modes if still else (),
         n_free=n_free if still else 0,
     )
@@ -269,6 +277,19 @@ def _raw_quantities(event: _Trimmed, rig: RigInUse, method: Method) -> dict[str,
                 "peak_force_cfc", float(filtered[event.contact[0] : event.stop].max()), None
             )
     return quantities
+
+
+def _sampling_error(event: _Trimmed, rig: RigInUse) -> float:
+    """Ringing spreads the pulse over more samples, so a known mode makes the sum over samples better."""
+    n = float(max(event.contact[1] - event.contact[0], 2))
+    slowest = min(rig.modes, key=lambda mode: mode.natural_frequency, default=None)
+    if slowest is None or slowest.natural_frequency >= event.rate:
+        return sampling_error_of_impulse(n)
+    return sampling_error_of_impulse(
+        n,
+        rate_over_frequency=event.rate / slowest.natural_frequency,
+        damping_ratio=slowest.damping_ratio,
+    )
 
 
 def _contact_from_samples(event: _Trimmed) -> dict[str, Measured]:
@@ -408,7 +429,7 @@ def _with_expectations(quantities: dict[str, Measured], event: _Trimmed) -> dict
     impulse, duration = quantities.get("impulse"), quantities.get("contact_time")
     if impulse is None or duration is None or impulse.value <= 0 or duration.value <= 0:
         return quantities
-    expected = expected_peak(
+    expected = pulse.expected_peak(
         impulse.value, duration.value, u_impulse=impulse.u or 0, u_duration=duration.u or 0
     )
     loss = sampling_loss(max(duration.value * event.rate, 1.0))
