@@ -236,6 +236,11 @@ FLAGS: dict[str, FlagMeaning] = _table(
             "Look at the residual: more modes, a loose joint, or foam that stiffens with amplitude.",
         ),
         FlagMeaning(
+            "mode-drifts",
+            "The natural frequency drifts as the ringing dies away: something yields more with more force.",
+            "Tighten bolts and joints; tap as hard as the strikes ring the rig.",
+        ),
+        FlagMeaning(
             "order-at-limit",
             "As many modes were found as were allowed; there may be more.",
             "Allow more modes, or tap where fewer are excited.",
@@ -259,6 +264,72 @@ FLAGS: dict[str, FlagMeaning] = _table(
             "static-only",
             "A static calibration says nothing about how the cell reads an impact.",
             "Prove the rig with taps and drop tests.",
+        ),
+        # -- drops
+        FlagMeaning(
+            "no-contact",
+            "No contact was found where a drop was expected.",
+            "Check that the mass hit the pad and that mass and unit are right.",
+        ),
+        FlagMeaning(
+            "starts-on-pad",
+            "There is a force on the pad where the quiet before the drop should be.",
+            "Start the recording with nothing on the pad, at least half a second before the drop.",
+        ),
+        FlagMeaning(
+            "one-contact",
+            "The mass did not come back after its first contact, so the balance cannot be closed.",
+            "Use a pad from which it bounces, or a greater height.",
+        ),
+        FlagMeaning(
+            "hit-twice",
+            "Between the contacts the mass was not in free flight: it hit twice at once, or was held.",
+            "Drop the mass flat and let it bounce freely.",
+        ),
+        FlagMeaning(
+            "restitution-implausible",
+            "No pad gives back this share of the speed.",
+            "Check mass, sign and zero, and that nobody touched the mass.",
+        ),
+        FlagMeaning(
+            "mass-or-height-implausible",
+            "With the stated mass and height the chain's gain would be far from 1.",
+            "Weigh the mass and measure the height again; see that it hits the middle of the pad.",
+        ),
+        FlagMeaning(
+            "mass-not-at-rest",
+            "The mass is not seen lying still under its own weight after the drop.",
+            "Record until it lies still; only the balance until rest is missing without that.",
+        ),
+        FlagMeaning(
+            "start-uncertain",
+            "The first touch does not follow the law of one clean touch; its start is less certain.",
+            "Drop the mass flat; name the plate and its modes in the rig file.",
+        ),
+        FlagMeaning(
+            "plate-delays-start",
+            "A plate on the pad delays what the cell feels; the touch was fitted through it.",
+            "Nothing is wrong; starts are less certain than without a plate.",
+        ),
+        FlagMeaning(
+            "plate-swings",
+            "A plate goes on swinging on its pad while the mass is in the air.",
+            "Nothing is wrong; the swinging was fitted beside the ringing.",
+        ),
+        FlagMeaning(
+            "flight-not-free",
+            "In a flight the cell shows more than ringing and swinging; its samples were summed as they are.",
+            "Look for something that touches the rig, or for a mode that is missing in the rig file.",
+        ),
+        FlagMeaning(
+            "irregular-zero",
+            "The zero does not drift along a line during the drop.",
+            "Let the amplifier warm up; check the cable.",
+        ),
+        FlagMeaning(
+            "bottoming",
+            "The pad stiffens towards the end of its travel: it begins to bottom out.",
+            "Use a thicker or harder pad for such blows.",
         ),
     ]
 )

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from quintain.numerics.closure import ClosureSetup, ForceMoments, approach_speed, arrival_speed
 from quintain.numerics.contact_start import LoadingFit, departure, fit_loading, time_to_slow
 from quintain.numerics.first_moment import force_moments, ring_delay
-from quintain.numerics.flight import Flight, ZeroLine, fit_flight, fit_zero
+from quintain.numerics.flight import Flight, ZeroLine, fit_flight, fit_zero, refine_ringing
 from quintain.numerics.free_response import fit_free_response, free_values
 from quintain.numerics.impacts import find_contacts, prune_contacts, slow_force
 from quintain.numerics.plate_start import U_SEEN, U_UNKNOWN, UNKNOWN, PlateFit, fit_plate_loading
@@ -61,6 +61,10 @@ class Train(NamedTuple):
     """Slow force with the zero taken off, at each sample. [N]"""
     contacts: NDArray[np.intp]
     """First and last sample of all contacts seen, also of those after the last start."""
+    rig: Rig
+    """Modes as refined in the first flight."""
+    through_plate: bool
+    """Whether a plate delays what the cell feels, and the starts were fitted through it."""
 
 
 def follow_train(
@@ -147,6 +151,13 @@ def follow_train(
     short = np.flatnonzero(gaps < shortest_flight - 2 * slow.half_width * 0.5)
     n_starts = min(int(short[0]) + 1 if short.size else len(contacts), most_starts)
 
+    if n_starts > 1:
+        span = slice(int(contacts[0, 1]), int(contacts[1, 0]) - guard)
+        later = slice(span.start + (span.stop - span.start) // 10, span.stop)
+        frequency, damping = refine_ringing(
+            y[later], t[later], noise=sigma, frequency=rig.frequency, damping=rig.damping
+        )
+        rig = Rig(frequency, damping, rig.share)
     flights: list[Flight] = []
     for k in range(n_starts - 1):
         span = slice(int(contacts[k, 1]) - guard // 2, int(contacts[k + 1, 0]) - guard)
@@ -172,6 +183,7 @@ def follow_train(
     speeds = np.zeros(n_starts)
     moments: list[ForceMoments] = []
     loadings: list[LoadingFit] = []
+    touches: list[PlateFit] | None = None
     for _ in range(2):
         moments = _moments(clean, t, starts, u_starts, flights, zero, sigma, rig)
         speeds = _speeds(moments, setup, clean, contacts, dt, n_starts)
@@ -195,6 +207,8 @@ def follow_train(
         sigma,
         force,
         contacts,
+        rig,
+        touches is not None,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -9,7 +10,15 @@ from numpy.typing import ArrayLike, NDArray
 
 from quintain.numerics.free_response import slow_force_weights
 
-__all__ = ["SlowForce", "find_contacts", "find_impacts", "prune_contacts", "slow_force"]
+__all__ = [
+    "DropStretch",
+    "SlowForce",
+    "find_contacts",
+    "find_drops",
+    "find_impacts",
+    "prune_contacts",
+    "slow_force",
+]
 
 Floats = NDArray[np.float64]
 
@@ -23,6 +32,18 @@ class SlowForce(NamedTuple):
     """Standard deviation of a value over that of a sample. [1]"""
     half_width: float
     """Half of the moving stretch. [s]"""
+
+
+@dataclass(frozen=True, slots=True)
+class DropStretch:
+    """Where one drop lies in a recording."""
+
+    begin: int
+    """First sample that belongs to it: quiet before the drop."""
+    first: int
+    """Sample near which the first contact begins."""
+    end: int
+    """First sample that does not belong to it."""
 
 
 def slow_force(samples: ArrayLike, rate: float, frequency: Floats, damping: Floats) -> SlowForce:
@@ -221,3 +242,50 @@ def _running_level(f: Floats, span: int, lag: int) -> Floats:
     running = np.median(np.lib.stride_tricks.sliding_window_view(padded, 8), axis=1)
     index = np.clip((np.arange(f.size) - lag) // step, 0, n_blocks)
     return np.asarray(running[index])
+
+
+def find_drops(
+    samples: ArrayLike,
+    rate: float,
+    *,
+    mass: float,
+    gravity: float,
+    noise: float,
+    frequency: Floats,
+    damping: Floats,
+) -> tuple[DropStretch, ...]:
+    """
+    Find every drop in a recording.
+
+    Parameters
+    ----------
+    samples : array_like, shape (n,)
+        Cell samples. [N]
+    rate : float
+        Sampling rate. [Hz]
+    mass, gravity : float
+        Falling mass and acceleration of free fall. [kg], [m/s²]
+    noise : float
+        Standard deviation of one sample. [N]
+    frequency, damping : ndarray, shape (n_modes,)
+        The rig's modes. [Hz], [1]
+
+    Returns
+    -------
+    tuple of DropStretch
+        In order; each ends half a second before the next begins.
+
+    Raises
+    ------
+    ValueError
+        If the recording is shorter than the moving stretch of the slow force.
+    """
+    y = np.asarray(samples, dtype=float)
+    slow = slow_force(y, rate, frequency, damping)
+    firsts = find_impacts(slow.force, rate, weight=mass * gravity, noise=noise * slow.gain)
+    stretches = []
+    for k, first in enumerate(firsts):
+        begin = max(0, int(first - 1.7 * rate))
+        end = y.size if k + 1 == firsts.size else max(int(firsts[k + 1] - 0.5 * rate), int(first) + 1)
+        stretches.append(DropStretch(begin, int(first), min(end, int(first + 8 * rate))))
+    return tuple(stretches)
