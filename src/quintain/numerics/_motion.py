@@ -17,7 +17,8 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from quintain.numerics.pad_law import elastic_kernel, energy_kernel, loss_factor, relax
+from quintain.numerics._recovery import recover, surface_at
+from quintain.numerics.pad_law import elastic_kernel, energy_kernel, loss_factor, power
 
 # fmt: off
 _C = np.array([0.0, 1/5, 3/10, 4/5, 8/9, 1.0])
@@ -63,7 +64,20 @@ F_CONTACT, F_CELL, F_OUTPUT, F_PUSH, ACCELERATION, COMPRESSION, TOUCHING, STORED
 N_RECORD = 9
 
 _FRICTION_SPEED = 0.005
-_TAKE_OFF_GAP = 1e-12
+"""Speed over which rail friction changes sign. [m/s]"""
+_FIRST_STEP = 1e-6
+"""Step after every make or break of the contact. [s]"""
+_SHORTEST = 1e-13
+_LET_GO = 1e-12
+"""Overlap at which a new contact begins: just after take-off striker and pad move apart so slowly that
+rounding alone would join them again. [m]"""
+
+
+@njit(cache=True)
+def _copy(source: Any, target: Any) -> None:
+    """Copy a row; a slice assignment would take the compiler several seconds."""
+    for i in range(source.size):
+        target[i] = source[i]
 
 
 @njit(cache=True)
@@ -96,9 +110,10 @@ def _contact_force(s: Any, b: Any, pad: Any) -> float:
 
 @njit(cache=True)
 def _slopes(t: float, s: Any, touching: bool, b: Any, pad: Any, d: Any) -> None:
-    """Rates of change of the whole state."""
-    d[:] = 0.0
+    """Rates of change of the whole state; ``d`` was zero at first, and stays so for what is not there."""
     contact = 0.0
+    d[BRANCH] = 0.0
+    d[L_PAD] = 0.0
     if touching:
         x, v = _gap(s, b)
         elastic, _ = elastic_kernel(x, pad)
@@ -106,7 +121,7 @@ def _slopes(t: float, s: Any, touching: bool, b: Any, pad: Any, d: Any) -> None:
         contact = elastic * (1.0 + loss) + pad[7] * s[BRANCH] + pad[9] * v
         d[BRANCH] = v - s[BRANCH] * pad[8]
         d[L_PAD] = elastic * loss * v + pad[9] * v * v + pad[7] * s[BRANCH] * s[BRANCH] * pad[8]
-        d[J_CONTACT] = contact
+    d[J_CONTACT] = contact
     push = push_force(t, b)
     d[J_PUSH] = push
     rail = 0.0
@@ -132,7 +147,7 @@ def _slopes(t: float, s: Any, touching: bool, b: Any, pad: Any, d: Any) -> None:
     if b[M_PLATE] > 0.0:
         x = s[XP] - s[XT]
         v = s[VP] - s[VT]
-        spring = b[K_PLATE] * x * (1.0 + (abs(x) * b[BOTTOM_PLATE]) ** b[POWER_PLATE])
+        spring = b[K_PLATE] * x * (1.0 + power(abs(x) * b[BOTTOM_PLATE], b[POWER_PLATE]))
         on_cell = spring + b[C_PLATE] * v
         d[XP] = s[VP]
         d[VP] = (contact - on_cell) / b[M_PLATE]
@@ -173,8 +188,8 @@ def _record(t: float, s: Any, touching: bool, surface: float, b: Any, pad: Any, 
         kinetic += 0.5 * b[M_BEHIND] * s[VQ] ** 2
     if b[M_PLATE] > 0.0:
         x = abs(s[XP] - s[XT])
-        power = (x * b[BOTTOM_PLATE]) ** b[POWER_PLATE]
-        stored += b[K_PLATE] * x * x * (0.5 + power / (b[POWER_PLATE] + 2.0))
+        stiffening = power(x * b[BOTTOM_PLATE], b[POWER_PLATE])
+        stored += b[K_PLATE] * x * x * (0.5 + stiffening / (b[POWER_PLATE] + 2.0))
         kinetic += 0.5 * b[M_PLATE] * s[VP] ** 2
     if b[M_CELL] > 0.0:
         stored += 0.5 * b[K_CELL] * (s[XT] - s[XB]) ** 2
@@ -191,19 +206,19 @@ def _try_step(
     t: float, s: Any, h: float, touching: bool, b: Any, pad: Any, k: Any, end: Any, size: Any
 ) -> float:
     """One step from slopes k[0]; fills k and the end state, returns error over tolerance."""
-    n = s.size
+    # The inner loops run along rows, which the compiler turns into vector instructions.
     for stage in range(1, 6):
-        for i in range(n):
-            total = 0.0
-            for j in range(stage):
-                total += _A[stage, j] * k[j, i]
-            end[i] = s[i] + h * total
+        _copy(s, end)
+        for j in range(stage):
+            weight = h * _A[stage, j]
+            for i in range(N_STATE):
+                end[i] += weight * k[j, i]
         _slopes(t + _C[stage] * h, end, touching, b, pad, k[stage])
-    for i in range(n):
-        total = 0.0
-        for j in range(6):
-            total += _B[j] * k[j, i]
-        end[i] = s[i] + h * total
+    _copy(s, end)
+    for j in range(6):
+        weight = h * _B[j]
+        for i in range(N_STATE):
+            end[i] += weight * k[j, i]
     _slopes(t + h, end, touching, b, pad, k[6])
     worst = 0.0
     for i in range(N_MOVING):
@@ -217,38 +232,72 @@ def _try_step(
 @njit(cache=True)
 def _inside(s: Any, h: float, k: Any, part: float, count: int, out: Any) -> None:
     """The first ``count`` entries of the state at a part of the step."""
-    w = np.empty(7)
-    for j in range(7):
-        w[j] = h * part * (_P[j, 0] + part * (_P[j, 1] + part * (_P[j, 2] + part * _P[j, 3])))
     for i in range(count):
-        total = s[i]
-        for j in range(7):
-            total += w[j] * k[j, i]
-        out[i] = total
+        out[i] = s[i]
+    for j in range(7):
+        weight = h * part * (_P[j, 0] + part * (_P[j, 1] + part * (_P[j, 2] + part * _P[j, 3])))
+        for i in range(count):
+            out[i] += weight * k[j, i]
 
 
 @njit(cache=True)
-def _event(
-    s: Any, h: float, k: Any, part: float, touching: bool, surface: float, b: Any, pad: Any, x: Any
-) -> float:
-    """Above zero once the contact has broken (while touching) or has been made (in flight)."""
+def _past_change(
+    s: Any,
+    h: float,
+    k: Any,
+    part: float,
+    touching: bool,
+    since: float,
+    free: Any,
+    n_free: int,
+    b: Any,
+    pad: Any,
+    x: Any,
+) -> bool:
+    """Whether, at a part of the step, the contact has broken (while touching) or been made (in flight)."""
     _inside(s, h, k, part, N_MOVING, x)
     if touching:
-        return -_contact_force(x, b, pad)
-    free, _ = relax(surface, s[BRANCH], part * h, pad)
-    return _gap(x, b)[0] - free - _TAKE_OFF_GAP
+        return bool(_contact_force(x, b, pad) < 0.0)
+    surface, _ = surface_at(since + part * h, free, n_free, pad)
+    return bool(_gap(x, b)[0] > surface + _LET_GO)
 
 
 @njit(cache=True)
-def _event_part(s: Any, h: float, k: Any, touching: bool, surface: float, b: Any, pad: Any, x: Any) -> float:
-    """Part of the step at which the contact changes, or 2 if it does not."""
+def _change(
+    s: Any,
+    end: Any,
+    h: float,
+    k: Any,
+    touching: bool,
+    since: float,
+    free: Any,
+    n_free: int,
+    b: Any,
+    pad: Any,
+    x: Any,
+) -> float:
+    """
+    Part of the step at which the contact changes, or 2 if it does not.
+
+    Looked for at each quarter of the step, unless force or distance are so large at both ends that they
+    cannot have come to zero and back between.
+    """
+    if touching:
+        before, after = k[0, J_CONTACT], k[6, J_CONTACT]
+        if min(before, after) > 0.5 * max(before, after):
+            return 2.0
+    else:
+        before, speed_before = _gap(s, b)
+        after, speed_after = _gap(end, b)
+        if max(before, after) < -h * (abs(speed_before) + abs(speed_after)):
+            return 2.0
     low = 0.0
     for quarter in range(1, 5):
         high = 0.25 * quarter
-        if _event(s, h, k, high, touching, surface, b, pad, x) > 0.0:
+        if _past_change(s, h, k, high, touching, since, free, n_free, b, pad, x):
             for _ in range(50):
                 middle = 0.5 * (low + high)
-                if _event(s, h, k, middle, touching, surface, b, pad, x) > 0.0:
+                if _past_change(s, h, k, middle, touching, since, free, n_free, b, pad, x):
                     high = middle
                 else:
                     low = middle
@@ -258,34 +307,47 @@ def _event_part(s: Any, h: float, k: Any, touching: bool, surface: float, b: Any
 
 
 @njit(cache=True)
+def _free_pad(s: Any, since: float, left: Any, free: Any, n_free: int, pad: Any) -> float:
+    """
+    Put the recovering pad into the state; returns its compression.
+
+    No force acts on it, so what it held at take-off (``left``: energy stored, energy lost) and holds no
+    longer is lost.
+    """
+    surface, s[BRANCH] = surface_at(since, free, n_free, pad)
+    s[L_PAD] = left[1] + left[0] - energy_kernel(surface, pad) - 0.5 * pad[7] * s[BRANCH] ** 2
+    return float(surface)
+
+
+@njit(cache=True)
 def integrate(
-    start: Any,
-    b: Any,
-    pad: Any,
-    n_out: int,
-    dt_out: float,
-    size: Any,
-    longest: float,
-    fixed: bool,
+    start: Any, b: Any, pad: Any, n_out: int, dt_out: float, size: Any, longest: float, fixed: bool
 ) -> tuple[Any, Any, Any, int, int]:
-    """Follow the motion; returns the states and records at the output times, the events, and counts."""
-    states = np.zeros((n_out, N_STATE))
-    records = np.zeros((n_out, N_RECORD))
-    events = np.zeros(1000)
-    n_events = 0
+    """
+    Follow the motion.
+
+    ``size`` is the error allowed in a step for each moving entry of the state. Returns states and
+    records at the output times (one column each), instants at which the contact changed (a make first)
+    and their number, and the number of steps: -1 if steps became too short, -2 if the contact changed too often.
+    """
+    states = np.empty((N_STATE, n_out))
+    records = np.empty((N_RECORD, n_out))
+    changes = np.zeros(1000)
+    n_changes = 0
+    free = np.zeros((4000, 4))
+    n_free = recover(0.0, 0.0, 0.0, pad, free)
+    left = np.zeros(2)
+    t, t_left = 0.0, 0.0
     s = start.copy()
     end = np.empty(N_STATE)
     now = np.empty(N_STATE)
-    d = np.empty(N_STATE)
-    k = np.empty((7, N_STATE))
-    t = 0.0
-    surface = 0.0
-    first = 1e-6 if not fixed else longest
+    d = np.zeros(N_STATE)
+    k = np.zeros((7, N_STATE))
+    first = longest if fixed else _FIRST_STEP
     h = first
     touching = _gap(s, b)[0] >= 0.0
     if touching:
-        events[0] = 0.0
-        n_events = 1
+        n_changes = 1
     _slopes(t, s, touching, b, pad, k[0])
     i_out = 0
     n_steps = 0
@@ -295,47 +357,44 @@ def integrate(
         n_steps += 1
         if not fixed and not error <= 1.0:
             h *= max(0.2, 0.9 * error**-0.2) if error < 1e300 else 0.2
-            if h < 1e-13:
-                return states, records, events, n_events, -1
+            if h < _SHORTEST:
+                return states, records, changes, n_changes, -1
             continue
-        part = _event_part(s, h, k, touching, surface, b, pad, now)
+        part = _change(s, end, h, k, touching, t - t_left, free, n_free, b, pad, now)
         changed = part <= 1.0
         step = h
         if changed:
             step = part * h
             _try_step(t, s, step, touching, b, pad, k, end, size)
-        # Output inside the step; a free pad recovers from one output to the next.
-        pad_energy = energy_kernel(surface, pad) + 0.5 * pad[7] * s[BRANCH] ** 2
-        lost = s[L_PAD]
-        x_free, y_free, t_free = surface, s[BRANCH], 0.0
         while i_out < n_out and i_out * dt_out <= t + step:
-            u = i_out * dt_out - t
-            _inside(s, step, k, u / step, N_STATE, now)
-            if not touching:
-                x_free, y_free = relax(x_free, y_free, u - t_free, pad)
-                t_free = u
-                now[BRANCH] = y_free
-                now[L_PAD] = lost + pad_energy - energy_kernel(x_free, pad) - 0.5 * pad[7] * y_free**2
-            _record(t + u, now, touching, x_free, b, pad, d, records[i_out])
-            states[i_out] = now
+            time = i_out * dt_out
+            _inside(s, step, k, (time - t) / step, N_STATE, now)
+            surface = 0.0 if touching else _free_pad(now, time - t_left, left, free, n_free, pad)
+            _record(time, now, touching, surface, b, pad, d, records[:, i_out])
+            for i in range(N_STATE):
+                states[i, i_out] = now[i]
             i_out += 1
-        if not touching:
-            surface, end[BRANCH] = relax(x_free, y_free, step - t_free, pad)
-            end[L_PAD] = lost + pad_energy - energy_kernel(surface, pad) - 0.5 * pad[7] * end[BRANCH] ** 2
         t += step
-        s[:] = end
+        _copy(end, s)
+        if not touching:
+            _free_pad(s, t - t_left, left, free, n_free, pad)
         if changed:
+            if n_changes == changes.size:
+                return states, records, changes, n_changes, -2
+            changes[n_changes] = t
+            n_changes += 1
             if touching:
-                surface = max(_gap(s, b)[0], 0.0)
+                x, v = _gap(s, b)
+                x = max(x, 0.0)
+                t_left = t
+                left[0] = energy_kernel(x, pad) + 0.5 * pad[7] * s[BRANCH] ** 2
+                left[1] = s[L_PAD]
+                n_free = recover(x, v, s[BRANCH], pad, free)
             touching = not touching
-            if n_events == events.size:
-                return states, records, events, n_events, -2
-            events[n_events] = t
-            n_events += 1
             _slopes(t, s, touching, b, pad, k[0])
             h = first
         else:
-            k[0] = k[6]
+            _copy(k[6], k[0])
             if not fixed:
                 h *= min(5.0, 0.9 * (error + 1e-10) ** -0.2)
-    return states, records, events, n_events, n_steps
+    return states, records, changes, n_changes, n_steps

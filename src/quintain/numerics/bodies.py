@@ -466,13 +466,12 @@ def _motion(
     target: Target,
     gravity: float,
     rate: float,
-    states: Floats,
-    records: Floats,
+    s: Floats,
+    r: Floats,
     events: Floats,
     n_steps: int,
 ) -> Motion:
     """Name the columns."""
-    s, r = states.T.copy(), records.T.copy()
     output = r[m.F_OUTPUT]
     if target.cell is not None and target.cell.more_modes:
         more = target.cell.more_modes
