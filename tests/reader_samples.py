@@ -34,8 +34,36 @@ def _columns(path: Path) -> None:
     )
 
 
+def _wav(path: Path) -> None:
+    from scipy.io import wavfile
+
+    wavfile.write(path, 8000, np.column_stack([FORCE, ACC]).astype(np.float32) / 1024)
+
+
+def _lvm(path: Path) -> None:
+    head = [
+        "LabVIEW Measurement\t", "Writer_Version\t2", "Separator\tTab", "Decimal_Separator\t,",
+        "X_Columns\tOne", "***End_of_Header***\t", "\t", "Channels\t2\t\t", "Samples\t300\t300\t",
+        "Date\t2026/11/25\t2026/11/25\t",
+        "Time\t09:51:40,5\t09:51:40,5\t", "Y_Unit_Label\tNewtons\tm/s^2\t", "X0\t0,0E+0\t0,0E+0\t",
+        "Delta_X\t0,000500\t0,000500\t", "***End_of_Header***\t\t\t", "X_Value\tforce\tacc\tComment",
+    ]  # fmt: skip
+    rows = [
+        f"{i / 2000:.6f}\t{f}\t{a}".replace(".", ",") for i, (f, a) in enumerate(zip(FORCE, ACC, strict=True))
+    ]
+    path.write_text("\n".join(head + rows) + "\n")
+
+
 SAMPLES = (
     Sample(
         "columns", "semicolon.csv", _columns, (("Kraft", "N", 1000.0, FORCE), ("acc", "m/s²", 1000.0, ACC))
     ),
+    Sample(
+        "wav",
+        "float.wav",
+        _wav,
+        (("channel 1", "N", 8000.0, FORCE), ("channel 2", "m/s²", 8000.0, ACC)),
+        {"full_scale": "channel 1=1024 N,channel 2=1024 m/s^2"},
+    ),
+    Sample("lvm", "segment.lvm", _lvm, (("force", "N", 2000.0, FORCE), ("acc", "m/s²", 2000.0, ACC))),
 )

@@ -22,7 +22,7 @@ SI = {
     "N", "m/s²", "m/s", "m", "V", "V/V", "rad", "rad/s", "Pa", "s", "A", "K", "T", "N·m", "Hz", "1", "?",
 }  # fmt: skip
 SETTINGS = {
-    "columns", "rate", "units", "encoding", "separator", "decimal", "first_row", "layout",
+    "columns", "rate", "units", "encoding", "separator", "decimal", "first_row", "layout", "full_scale",
 }  # fmt: skip
 
 

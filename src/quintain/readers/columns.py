@@ -30,7 +30,7 @@ from quintain.readers.reader import Reader
 from quintain.readers.traces import make_trace, unit_notes
 from quintain.readers.units import Unit
 
-__all__ = ["READER", "ColumnSamples", "read_columns", "recognises"]
+__all__ = ["READER", "ColumnSamples", "Pace", "read_columns", "recognises"]
 
 _FIRST_ROWS = 1 << 19
 """Bytes of rows from which the sampling rate is found."""
@@ -126,7 +126,7 @@ def read_columns(
         if origin is not None:
             started = origin
     if not layout.clocks:
-        paces = [_Pace(_rate_without_clock(layout, rate, notes), 1.0, 0.0)]
+        paces = [Pace(_rate_without_clock(layout, rate, notes), 1.0, 0.0)]
     where = str(layout.file.fingerprint.path)
     traces = []
     for channel in layout.channels:
@@ -149,7 +149,7 @@ def read_columns(
 
 
 @dataclass(frozen=True, slots=True)
-class _Pace:
+class Pace:
     """Rate [Hz] of a clock, the factor that turns its numbers into seconds, and its zero [s]."""
 
     rate: float
@@ -181,7 +181,7 @@ def _rate_without_clock(layout: Layout, rate: float | None, notes: list[str]) ->
 
 def _find_pace(
     layout: Layout, clock: Clock, rate: float | None, notes: list[str]
-) -> tuple[_Pace, datetime | None]:
+) -> tuple[Pace, datetime | None]:
     """Sampling rate behind a clock, from its first stamps and from what file and user state."""
     where = layout.file.fingerprint.path
     stamps = _first_stamps(layout.file, clock)
@@ -205,14 +205,14 @@ def _find_pace(
                 "sampling rate "
                 "cannot be told. State rate in Hz and leave the time column out with columns."
             )
-        return _Pace(tidy(1 / stated), clock.factor or 1.0, zero), origin
+        return Pace(tidy(1 / stated), clock.factor or 1.0, zero), origin
     if clock.row:
         if stated is None:
             raise RecordingError(
                 f"{where}: column {clock.name!r} counts samples, and no sampling rate is stated. State "
                 "rate in Hz."
             )
-        return _Pace(tidy(1 / stated), stated / max(1.0, round(interval.value)), zero), origin
+        return Pace(tidy(1 / stated), stated / max(1.0, round(interval.value)), zero), origin
     factor = (
         clock.factor
         if clock.factor is not None
@@ -233,7 +233,7 @@ def _find_pace(
         off = abs(interval.value / stated - 1)
         if off <= RATE_TOLERANCE + interval.u / stated:
             notes.append(f"time column {clock.name!r} agrees with the stated sampling rate")
-            return _Pace(tidy(1 / stated), factor, zero), origin
+            return Pace(tidy(1 / stated), factor, zero), origin
         if rate is not None:
             raise RecordingError(
                 f"{where}: rate is given as {rate:g} Hz, but time column {clock.name!r} advances at "
@@ -243,7 +243,7 @@ def _find_pace(
             f"the header states {1 / stated:.6g} Hz, but time column {clock.name!r} advances at "
             f"{1 / interval.value:.6g} Hz; the time column is followed"
         )
-    return _Pace(simplest_rate(interval), factor, zero), origin
+    return Pace(simplest_rate(interval), factor, zero), origin
 
 
 def _factor_from_rate(step: float, stated: float | None, clock: Clock, where: str) -> float:
@@ -278,8 +278,10 @@ class ColumnSamples:
     index: int
     name: str
     unit: Unit
-    pace: _Pace
+    pace: Pace
     clock: Clock | None
+    start: float = 0.0
+    """Time of the first sample where there is no clock. [s]"""
 
     def blocks(self) -> Iterator[Block]:
         """
@@ -321,7 +323,7 @@ class ColumnSamples:
             if self.unit.offset:
                 samples = samples + self.unit.offset
             if self.clock is None:
-                yield Block(first, first * dt, samples)
+                yield Block(first, self.start + first * dt, samples)
                 first += samples.size
                 continue
             t = (

@@ -156,9 +156,15 @@ class TableFile:
                     begin, skip, line = end + 1, skip - 1, line + 1
                 whole = whole[begin:]
             if whole and not skip:
-                yield line, whole
                 # Counting matches of an array is several times faster than bytes.count.
-                line += int(np.count_nonzero(np.frombuffer(whole, np.uint8) == _LINE_END))
+                n = int(np.count_nonzero(np.frombuffer(whole, np.uint8) == _LINE_END))
+                if self.table.end_line is not None and line + n >= self.table.end_line:
+                    kept = whole.split(b"\n", self.table.end_line - line)[: self.table.end_line - line]
+                    if kept:
+                        yield line, b"\n".join(kept) + b"\n"
+                    return
+                yield line, whole
+                line += n
         if rest and not skip:
             yield line, rest + b"\n"
 
@@ -179,8 +185,12 @@ class TableFile:
             for before in (b"\n", mark.encode()):
                 text = text.replace(before + b"+", before)
         kinds = self.table.kinds
-        names = [str(i) for i in range(len(kinds))]
         unique = list(dict.fromkeys(columns))
+        # Programs leave out empty cells at the end of a row.
+        width = min(len(kinds), len(cut_line(text[: text.find(b"\n")].decode("latin-1"), mark)))
+        if max(unique) >= width:
+            return None
+        names = [str(i) for i in range(width)]
         types = {str(i): pa.float64() if kinds[i] == "n" else pa.string() for i in unique}
         try:
             table = csv.read_csv(

@@ -26,13 +26,15 @@ class Table:
 
     ``kinds`` holds one letter a column: 'n' numbers, 'c' time of day, 'd' date, 's' date and time,
     'x' text, '.' nothing (see :func:`quintain.readers.cells.cell_kinds`). ``first_line`` is the line
-    of the first samples, counted from 0.
+    of the first samples, counted from 0; ``end_line`` the one after the last samples, None for the end of
+    the file.
     """
 
     separator: str
     decimal: str
     kinds: str
     first_line: int
+    end_line: int | None = None
 
     @property
     def columns(self) -> list[int]:

@@ -15,6 +15,7 @@ __all__ = [
     "Interval",
     "find_breaks",
     "fit_interval",
+    "nearest_short",
     "simplest_rate",
     "tidy",
 ]
@@ -145,6 +146,22 @@ def simplest_rate(interval: Interval) -> float:
             if abs(candidate / rate - 1) <= margin:
                 return tidy(candidate)
     return tidy(rate)
+
+
+def nearest_short(interval: Interval) -> float:
+    """
+    Rate with the fewest digits whose interval lies within the bounds. [Hz]
+
+    Examples
+    --------
+    >>> nearest_short(Interval(0.000977, 0.5e-6, 0.0))
+    1024.0
+    """
+    for digits in range(1, 12):
+        rate = _rounded(1 / interval.value, digits)
+        if abs(1 / rate - interval.value) <= interval.u * (1 + 1e-9):
+            return rate
+    return tidy(1 / interval.value)
 
 
 def tidy(value: float) -> float:
