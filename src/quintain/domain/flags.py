@@ -327,6 +327,12 @@ FLAGS: dict[str, FlagMeaning] = _table(
             "Let the amplifier warm up; check the cable.",
         ),
         FlagMeaning(
+            "cell-compliance-unknown",
+            "The cell's own compression is not known and was taken for the pad's.",
+            "State the cell's stiffness, or its moving mass and natural frequency; else compression reads "
+            "some per cent too large.",
+        ),
+        FlagMeaning(
             "bottoming",
             "The pad stiffens towards the end of its travel: it begins to bottom out.",
             "Use a thicker or harder pad for such blows.",

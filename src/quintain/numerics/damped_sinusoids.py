@@ -173,6 +173,11 @@ def _allowed(shape: Array, terms: Terms, rate: float, duration: float) -> bool:
         or (decay > np.maximum(2 * omega, 0)).any()
     ):
         return False
+    if terms.n_modes > 1:
+        order = np.argsort(omega)
+        wider = np.maximum(decay[order][1:], decay[order][:-1])
+        if (np.diff(omega[order]) < wider).any():
+            return False  # closer than half a half-power width: one mode that stiffens or softens, not two
     return not terms.creep or bool(0.5 / duration < shape[-1] < 0.5 * rate)
 
 
@@ -265,7 +270,7 @@ class MatchedStart(NamedTuple):
     explained: float
 
 
-def matched_start(residual: Array, rate: float, *, not_near: Array | None = None) -> MatchedStart | None:
+def matched_start(residual: Array, rate: float, *, known: Array | None = None) -> MatchedStart | None:
     r"""
     Decay rate and angular frequency of the damped sinusoid that would take most out of a residual.
 
@@ -275,8 +280,9 @@ def matched_start(residual: Array, rate: float, *, not_near: Array | None = None
         What is left of a trace.
     rate : float
         Sampling rate. [Hz]
-    not_near : ndarray, optional
-        Angular frequencies already in the model [rad/s]; the nearest bins of each are passed over.
+    known : ndarray, shape (k, 2), optional
+        Decay rates [1/s] and angular frequencies [rad/s] already in the model; what is too close to one of
+        them to be another mode is passed over.
 
     Returns
     -------
@@ -303,9 +309,9 @@ def matched_start(residual: Array, rate: float, *, not_near: Array | None = None
     size = 1 << int(np.ceil(np.log2(2 * n)))
     omega = 2 * np.pi * np.arange(size // 2 + 1) * rate / size
     usable = (omega * duration > 2 * np.pi) & (omega < 0.99 * np.pi * rate)
-    if not_near is not None:
-        for there in not_near:
-            usable &= np.abs(omega - there) * duration > np.pi
+    if known is not None:
+        for width, there in known:
+            usable &= np.abs(omega - there) > max(np.pi / duration, 1.2 * width)
     if not usable.any():
         return None
     time = np.arange(n) / rate

@@ -30,6 +30,8 @@ __all__ = [
 Array = NDArray[np.float64]
 
 FEWEST_SAMPLES = 16
+COMPANION_WIDTHS = 3.0  # in decay rates; real pairs of modes lie further apart or are alike in energy
+COMPANION_ENERGY = 0.2
 STEADY_BELOW = 2.0  # a decay rate within two standard uncertainties of zero is no decay
 REFINING_GAINS = 1.5  # a finished fit explains at most about this much more than its start promises
 COLOUR_BINS = 24  # spectrum lines averaged on each side of a mode to see whether the residual is white there
@@ -61,7 +63,8 @@ class RingDown:
     ``amplitude * exp(-decay_rate t) * cos(2 pi f_d t + phase)`` with t = 0 at the first sample, in the unit
     of the samples; ``offset`` is the constant below the ringing; ``share`` is the mode's part of the static
     response if an impulse started the ringing. ``covariance`` (2n, 2n) is that of all natural frequencies
-    [Hz], then all damping ratios. ``flags`` holds codes of documented doubts.
+    [Hz], then all damping ratios; ``residual`` is what the fit left over, sample by sample. ``flags`` holds
+    codes of documented doubts.
     """
 
     natural_frequency: Array
@@ -74,6 +77,7 @@ class RingDown:
     covariance: Array
     offset: float
     orders: tuple[OrderRow, ...]
+    residual: Array
     residual_sd: float
     noise: float
     n_samples: int
@@ -233,7 +237,7 @@ def _without_needless_trend(samples: Array, rate: float, fit: DampedFit, floor: 
 def _left_over(fit: DampedFit, rate: float) -> tuple[MatchedStart | None, bool]:
     """Best start for another mode, and whether what is left could pay for one (four parameters)."""
     n, split = fit.residual.size, 2 * fit.terms.n_modes
-    found = matched_start(fit.residual, rate, not_near=fit.shape[1:split:2])
+    found = matched_start(fit.residual, rate, known=fit.shape[:split].reshape(-1, 2))
     price = 4 * np.log(n) * fit.sum_of_squares / n
     return found, found is not None and REFINING_GAINS * found.explained > price
 
@@ -318,6 +322,26 @@ def _colour(residual: Array, rate: float, decay: Array, omega: Array) -> Array:
     return excess
 
 
+def _companions(decay: Array, omega: Array, amplitude: Array) -> tuple[NDArray[np.int64], Array]:
+    """
+    Index of the mode that each mode merely accompanies (-1: none), and how far it pulls that one's frequency.
+
+    A joint or foam that stiffens with amplitude makes a frequency drift; a sum of damped sinusoids answers
+    with a weak partner close by. The beat of the two moves the frequency by amplitude ratio times distance.
+    """
+    energy = amplitude**2 / np.maximum(decay, 1e-12)
+    host = np.full(omega.size, -1)
+    pull = np.zeros(omega.size)
+    for j in range(omega.size):
+        ratio = energy[j] / np.maximum(energy, 1e-300)
+        near = np.abs(omega - omega[j]) < COMPANION_WIDTHS * np.maximum(decay, decay[j])
+        hosts = np.flatnonzero(near & (ratio < COMPANION_ENERGY))
+        if hosts.size:
+            host[j] = hosts[np.argmax(energy[hosts])]
+            pull[j] = np.sqrt(ratio[host[j]] / 3) * abs(omega[j] - omega[host[j]])
+    return host, pull
+
+
 def _to_modes(shape: Array, covariance: Array) -> tuple[Array, Array, Array]:
     """Natural frequencies [Hz], damping ratios and their joint covariance from decay and swing rates."""
     decay, omega = shape[0::2], shape[1::2]
@@ -374,11 +398,13 @@ def identify_ring_down(
     -----
     Each further mode starts from the better of the matrix pencil and a matched filter on what is left over,
     and is finished by variable projection over all decay rates and frequencies together. In white noise this
-    reaches the Cramer-Rao bound. Where the residual is stronger around a mode than elsewhere, the mode's
-    uncertainty is widened by the square root of that ratio. A joint or foam that softens with amplitude
-    makes the decay other than exponential: frequency is then that of the louder part, and the residual gives
-    it away (flag ``ring-down-misfit`` when ``noise`` is given). A mode above half the sampling rate appears
-    folded: decay rate right, natural frequency wrong (see :mod:`quintain.numerics.alias`).
+    reaches the Cramer-Rao bound. Joints and foam make a frequency drift while it dies away, which a weak
+    partner beside the mode absorbs: it is left out, flagged ``mode-drifts``, and its pull goes into the
+    mode's uncertainty. Two modes closer than half a half-power width are never told apart. Where the
+    residual is stronger around a mode than elsewhere, the mode's uncertainty is widened by the square root
+    of that ratio. What no sum of damped sinusoids explains shows as ``ring-down-misfit`` when ``noise`` is
+    given. A mode above half the sampling rate appears folded: decay rate right, natural frequency wrong
+    (see :mod:`quintain.numerics.alias`).
 
     Mode i of a chain :math:`\sum_i s_i H_i` with :math:`\sum s_i = 1` rings after an impulse with amplitude
     :math:`s_i \omega_i / \sqrt{1 - \zeta_i^2}`, which gives the shares. A tap of finite length excites fast
@@ -418,7 +444,14 @@ def identify_ring_down(
             "this is no ring-down but hum, or a rig that is being moved"
         )
 
-    order = np.flatnonzero(decays)
+    amplitudes = np.hypot(fit.linear[0:split:2], fit.linear[1:split:2])
+    amplitudes[~decays] = 0.0
+    host, pull = _companions(np.where(decays, decay, np.inf), omega, amplitudes)
+    drifts = decays & (host >= 0)
+    for j in np.flatnonzero(drifts):
+        for k in (2 * host[j], 2 * host[j] + 1):
+            covariance[k, k] += pull[j] ** 2
+    order = np.flatnonzero(decays & ~drifts)
     order = order[np.argsort(np.hypot(decay, omega)[order])]
     pick = np.column_stack([2 * order, 2 * order + 1]).ravel()
     frequency, damping, covariance = _to_modes(fit.shape[pick], covariance[np.ix_(pick, pick)])
@@ -429,6 +462,8 @@ def identify_ring_down(
     flags = []
     if not decays.all():
         flags.append("steady-tone")
+    if drifts.any():
+        flags.append("mode-drifts")
     if noise is not None and noise > 0 and residual_sd > noise * (1 + 4 / np.sqrt(2 * n)) * 1.1:
         flags.append("ring-down-misfit")
     if n_modes is None and fit.terms.n_modes == max_modes:
@@ -444,6 +479,7 @@ def identify_ring_down(
         covariance=covariance,
         offset=float(fit.linear[split]),
         orders=orders,
+        residual=fit.residual,
         residual_sd=residual_sd,
         noise=residual_sd if noise is None else noise,
         n_samples=n,
