@@ -396,7 +396,7 @@ def _check_drop(
     u_gravity: float,
     u_gain: float | None,
 ) -> None:
-    bounds = {
+    bounds: dict[str, tuple[float, float, float, str]] = {
         "rate": (rate, 100.0, 1e7, "Hz"),
         "mass": (mass, 0.05, 500.0, "kg"),
         "gravity": (gravity, 9.7, 9.9, "m/s²"),
@@ -408,11 +408,7 @@ def _check_drop(
             raise ValueError(
                 f"{name} must be between {low:g} and {high:g} {unit} for a drop, got {value:g} {unit}"
             )
-    for name, value in {
-        "u_mass": u_mass,
-        "u_height": u_height,
-        "u_gravity": u_gravity,
-        "u_gain": u_gain,
-    }.items():
-        if value is not None and not value >= 0:
-            raise ValueError(f"{name} must not be negative, got {value}")
+    doubts = {"u_mass": u_mass, "u_height": u_height, "u_gravity": u_gravity, "u_gain": u_gain}
+    for name, doubt in doubts.items():
+        if doubt is not None and not doubt >= 0:
+            raise ValueError(f"{name} must not be negative, got {doubt}")
