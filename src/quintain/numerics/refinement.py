@@ -13,7 +13,7 @@ __all__ = ["Refined", "refine_modes"]
 Floats = NDArray[np.float64]
 
 BROAD_FREQUENCY = 0.03
-"""Standard deviation of the logarithm of frequency in the search, whatever is believed beforehand."""
+"""Standard deviation of the logarithm of frequency in the search, at least."""
 BROAD_DAMPING = 0.5
 """The same of the logarithm of the damping ratio."""
 DRIFT = 0.005
@@ -60,7 +60,7 @@ def refine_modes(
     Notes
     -----
     Gauss-Newton steps on the normalised innovations; their spread hardly depends on the modes, so
-    :math:`J^T J` is the information matrix. The search itself uses a broad prior (3 % and 50 %). Where
+    :math:`J^T J` is the information matrix. The search itself uses a prior of at least 3 % and 50 %. Where
     its result agrees with what was believed within three standard deviations, both are combined by
     their weights; else the strike is trusted. A force that is not zero outside the assumed contact
     biases the result.
@@ -78,7 +78,7 @@ def refine_modes(
     (array([1.0002e+02, 2.0000e-02]), False)
     """
     n = believed.size // 2
-    broad = np.r_[np.full(n, BROAD_FREQUENCY), np.full(n, BROAD_DAMPING)]
+    broad = np.maximum(np.r_[np.full(n, BROAD_FREQUENCY), np.full(n, BROAD_DAMPING)], u_believed)
     precision = np.diag(1 / broad**2)
 
     def lost(theta: Floats, log_likelihood: float) -> float:
@@ -90,7 +90,7 @@ def refine_modes(
     if start is None:
         for i in range(n):
             at = theta.copy()
-            for offset in np.linspace(-0.045, 0.045, 10):
+            for offset in broad[i] * np.linspace(-1.5, 1.5, 10):
                 at[i] = believed[i] + offset
                 r, v = innovations(at)
                 if lost(at, v) < best:

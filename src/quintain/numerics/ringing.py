@@ -37,10 +37,12 @@ U_DAMPING = 0.3
 """Relative standard uncertainty of a damping ratio that comes without one."""
 GUARD = 1.5
 """Time by which contact is widened on both sides. [sampling intervals]"""
-EDGES_FROM = 12.0
+EDGES_FROM = 20.0
 """Samples in the pulse from which the edges of contact may be moved by evidence."""
-SMOOTH_FROM, SMOOTH_FULL = 4.5, 7.5
-"""Samples in the pulse between which trust passes from the rough to the smooth, kinked pulse."""
+UNBOUND = 10.0
+"""Natural logarithm of the evidence against any contact at which the belief in one is given up."""
+SMOOTH_FROM, SMOOTH_FULL = 5.5, 8.0
+"""Intervals of contact between which trust passes from the rough to the smooth, kinked pulse."""
 
 
 @dataclass(frozen=True)
@@ -277,7 +279,7 @@ def _refused(
     )
 
 
-def _doubts(periods: float, samples: float, drifted: bool) -> tuple[str, ...]:
+def _doubts(periods: float, samples: float) -> tuple[str, ...]:
     """Codes of the doubts about a corrected pulse."""
     codes = []
     if samples < 4:
@@ -288,8 +290,6 @@ def _doubts(periods: float, samples: float, drifted: bool) -> tuple[str, ...]:
         codes.append("pulse-short-for-rig")
     elif periods < 1.5:
         codes.append("pulse-near-rig-period")
-    if drifted:
-        codes.append("mode-drift")
     return tuple(codes)
 
 
@@ -412,8 +412,8 @@ def remove_ringing(
     # First look, knowing nothing of when the rig was touched.
     everywhere = np.ones(y.size - 1, dtype=bool)
     seen = measure_pulse(np.nan_to_num(np.abs(y)), 1 / rate, *window)
-    fitted = _fit(chain, believed, rough_prior(everywhere, seen, omega), whole, np.zeros(1), 0.3)
-    look = chain.smooth(believed, fitted.density)
+    unbound = _fit(chain, believed, rough_prior(everywhere, seen, omega), whole, np.zeros(1), 0.1)
+    look = chain.smooth(believed, unbound.density)
     pulse = chain.pulse(look.force, window)
 
     if refine:
@@ -421,7 +421,7 @@ def remove_ringing(
         touched = find_contact(look.force, grid, 0.15 * pulse.peak, guard=GUARD, window=contact)
         prior = rough_prior(touched, pulse, omega)
         fitted = _fit(
-            chain, believed, prior, _part(touched, rate / chain.force_frequency), fitted.scales, 0.3
+            chain, believed, prior, _part(touched, rate / chain.force_frequency), unbound.scales, 0.3
         )
         modes = refine_modes(chain.innovations(fitted.density), believed, u_believed)
         look = chain.smooth(modes.theta, fitted.density)
@@ -430,7 +430,8 @@ def remove_ringing(
     threshold = max(0.03 * pulse.peak, 5 * float(np.sqrt(np.median(look.variance))))
     touched = find_contact(look.force, grid, threshold, guard=GUARD, window=contact)
     part = _part(touched, rate / chain.force_frequency)
-    trust = float(np.clip((pulse.length * rate - SMOOTH_FROM) / (SMOOTH_FULL - SMOOTH_FROM), 0, 1))
+    length = np.count_nonzero(touched) - 2 * GUARD
+    trust = float(np.clip((length - SMOOTH_FROM) / (SMOOTH_FULL - SMOOTH_FROM), 0, 1))
     rough = _fit(chain, modes.theta, rough_prior(touched, pulse, omega), part, np.zeros(1))
     smooth, touched = _fit_kinked(chain, modes.theta, touched, pulse, part)
     n_kinks = 0
@@ -442,7 +443,16 @@ def remove_ringing(
         smooth = _fit(chain, modes.theta, smooth.prior, part, smooth.scales)
         rough = _fit(chain, modes.theta, rough.prior, part, rough.scales)
         best = smooth if trust > 0.5 else rough
-    return _joined(chain, modes, smooth, rough, trust, touched, n_kinks, refine)
+
+    # Where the force is not zero outside contact, or the modes are wrong and were not refined, the samples
+    # are far less probable with a contact than without: then nothing may be built on one.
+    if chain.likelihood(modes.theta, whole)(best.density) < unbound.evidence - UNBOUND:
+        rough = unbound
+        modes = Refined(believed, np.diag(u_believed**2), False)
+        return _joined(chain, modes, smooth, rough, 0.0, touched, 0, ("no-return-to-zero",))
+    return _joined(
+        chain, modes, smooth, rough, trust, touched, n_kinks, ("mode-drift",) if modes.drifted else ()
+    )
 
 
 def _joined(
@@ -453,7 +463,7 @@ def _joined(
     trust: float,
     touched: Bools,
     n_kinks: int,
-    refine: bool,
+    flags: tuple[str, ...],
 ) -> CorrectedForce:
     """Mix both beliefs and gather every part of the uncertainty."""
     n = modes.theta.size // 2
@@ -513,5 +523,5 @@ def _joined(
         kappa_peak=kappa_peak,
         n_inner_kinks=n_kinks,
         contributions=parts,
-        flags=_doubts(periods, samples, refine and modes.drifted),
+        flags=_doubts(periods, samples) + flags,
     )
