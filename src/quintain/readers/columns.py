@@ -6,7 +6,6 @@ import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,18 +14,12 @@ from quintain.domain.recording import Recording
 from quintain.domain.trace import Block
 from quintain.errors import QuintainError, RecordingError, UnitError, UsageError
 from quintain.readers.columns_layout import Clock, Layout, find_layout
-from quintain.readers.columns_stream import TableFile, all_finite
+from quintain.readers.columns_stream import TableFile
 from quintain.readers.columns_table import decode_head, find_encoding
-from quintain.readers.columns_time import (
-    IRREGULAR,
-    RATE_TOLERANCE,
-    find_breaks,
-    fit_interval,
-    simplest_rate,
-    tidy,
-)
+from quintain.readers.columns_time import RATE_TOLERANCE, fit_interval, tidy
 from quintain.readers.fingerprint import take_fingerprint
 from quintain.readers.reader import Reader
+from quintain.readers.stamped import Piece, follow_stamps, hold_back_missing, rate_of_stamps, scaled
 from quintain.readers.traces import make_trace, unit_notes
 from quintain.readers.units import Unit
 
@@ -34,7 +27,6 @@ __all__ = ["READER", "ColumnSamples", "Pace", "read_columns", "recognises"]
 
 _FIRST_ROWS = 1 << 19
 """Bytes of rows from which the sampling rate is found."""
-_HALF_DAY = 43_200.0
 
 
 def recognises(head: bytes) -> bool:
@@ -183,7 +175,7 @@ def _find_pace(
     layout: Layout, clock: Clock, rate: float | None, notes: list[str]
 ) -> tuple[Pace, datetime | None]:
     """Sampling rate behind a clock, from its first stamps and from what file and user state."""
-    where = layout.file.fingerprint.path
+    where = str(layout.file.fingerprint.path)
     stamps = _first_stamps(layout.file, clock)
     known = stamps[np.isfinite(stamps)]
     if known.size == 0:
@@ -197,53 +189,25 @@ def _find_pace(
             origin = datetime(1970, 1, 1) + timedelta(seconds=layout.file.epoch) + timedelta(seconds=zero)
         stamps = stamps - zero
     stated = 1 / rate if rate is not None else layout.interval
-    interval = fit_interval(stamps)
-    if interval is None:
-        if stated is None or known.size > 1:
-            raise RecordingError(
-                f"{where}: time column {clock.name!r} has {known.size} stamps that do not advance, so the "
-                "sampling rate "
-                "cannot be told. State rate in Hz and leave the time column out with columns."
-            )
-        return Pace(tidy(1 / stated), clock.factor or 1.0, zero), origin
     if clock.row:
         if stated is None:
             raise RecordingError(
                 f"{where}: column {clock.name!r} counts samples, and no sampling rate is stated. State "
                 "rate in Hz."
             )
-        return Pace(tidy(1 / stated), stated / max(1.0, round(interval.value)), zero), origin
-    factor = (
-        clock.factor
-        if clock.factor is not None
-        else _factor_from_rate(interval.value, stated, clock, str(where))
-    )
-    interval = interval._replace(value=interval.value * factor, u=interval.u * factor)
-    if interval.irregular > IRREGULAR and stamps.size > 10:
-        raise RecordingError(
-            f"{where}: {100 * interval.irregular:.0f} % of the first steps of time column {clock.name!r} "
-            "differ from "
-            f"{interval.value:.4g} s by more than half, so the recording is not evenly sampled. Export it "
-            "evenly, or "
-            "leave the time column out with columns and state rate."
-        )
-    if stated is not None and rate is None and clock.columns != layout.clocks[0].columns:
+        step = fit_interval(stamps)
+        every = max(1.0, round(step.value)) if step is not None else 1.0
+        return Pace(tidy(1 / stated), stated / every, zero), origin
+    factor = clock.factor
+    if factor is None:
+        step = fit_interval(stamps)
+        factor = _factor_from_rate(step.value if step else 0.0, stated, clock, where)
+    if rate is None and clock.columns != layout.clocks[0].columns:
         stated = None
-    if stated is not None:
-        off = abs(interval.value / stated - 1)
-        if off <= RATE_TOLERANCE + interval.u / stated:
-            notes.append(f"time column {clock.name!r} agrees with the stated sampling rate")
-            return Pace(tidy(1 / stated), factor, zero), origin
-        if rate is not None:
-            raise RecordingError(
-                f"{where}: rate is given as {rate:g} Hz, but time column {clock.name!r} advances at "
-                f"{1 / interval.value:.6g} Hz. Leave rate out, or state the unit of the time column."
-            )
-        notes.append(
-            f"the header states {1 / stated:.6g} Hz, but time column {clock.name!r} advances at "
-            f"{1 / interval.value:.6g} Hz; the time column is followed"
-        )
-    return Pace(simplest_rate(interval), factor, zero), origin
+    found = rate_of_stamps(
+        stamps * factor, stated=stated, given=rate, name=clock.name, where=where, notes=notes
+    )
+    return Pace(found, factor, zero), origin
 
 
 def _factor_from_rate(step: float, stated: float | None, clock: Clock, where: str) -> float:
@@ -292,109 +256,22 @@ class ColumnSamples:
         RecordingError
             If a row is damaged, the rate changes, or the file changes while it is read.
         """
-        held: list[tuple[int, float, int, str]] = []
-        for block in self._all_blocks():
-            filled = np.flatnonzero(np.isfinite(block.samples[-1:])).size
-            n = block.samples.size
-            if not filled:
-                finite = np.flatnonzero(np.isfinite(block.samples))
-                n = int(finite[-1]) + 1 if finite.size else 0
-            if n:
-                for first, start, size, join in held:
-                    yield Block(first, start, np.full(size, np.nan), join)
-                held = []
-                yield block if n == block.samples.size else block._replace(samples=block.samples[:n])
-            if n < block.samples.size:
-                # Empty cells may be the end of a channel shorter than the others.
-                join = "" if n else block.join
-                held.append((block.first + n, block.start + n / self.pace.rate, block.samples.size - n, join))
+        where = str(self.file.fingerprint.path)
+        of_day = self.clock is not None and self.clock.kinds == "c"
+        blocks = follow_stamps(self._pieces(), self.pace.rate, where=where, start=self.start, of_day=of_day)
+        yield from hold_back_missing(blocks, self.pace.rate)
 
-    def _all_blocks(self) -> Iterator[Block]:
-        dt = 1 / self.pace.rate
+    def _pieces(self) -> Iterator[Piece]:
         clock_columns = self.clock.columns if self.clock else ()
-        first, last = 0, None
-        day = 0.0
         for rows in self.file.rows([self.index, *clock_columns]):
-            samples = rows.columns[0]
-            if not samples.size:
-                continue
-            if self.unit.factor != 1.0:
-                samples = samples * self.unit.factor
-            if self.unit.offset:
-                samples = samples + self.unit.offset
+            samples = scaled(rows.columns[0], self.unit)
             if self.clock is None:
-                yield Block(first, self.start + first * dt, samples)
-                first += samples.size
+                yield samples, None, rows.first_line + 1
                 continue
-            t = (
-                (_stamps(rows.columns[1:], self.clock) - self.pace.zero)
-                if self.pace.zero
-                else rows.columns[1]
-            )
-            if self.pace.factor != 1.0:
-                t = t * self.pace.factor
-            if self.clock.kinds == "c":
-                t, day = _past_midnight(t, last, day)
-            t = _fill(t, last, dt)
-            breaks, quantum = find_breaks(t, dt, last)
-            edges = [(b.i, b.join) for b in breaks]
-            self._check_pace(t, edges, quantum, rows.first_line)
-            if not edges or edges[0][0] > 0:
-                edges.insert(0, (0, ""))
-            ends = [i for i, _ in edges[1:]] + [samples.size]
-            for (begin, join), end in zip(edges, ends, strict=True):
-                start = float(t[begin:end].mean()) - 0.5 * (end - begin - 1) * dt
-                if abs(start - t[begin]) < 1e-3 * dt:
-                    start = float(t[begin])
-                yield Block(first + begin, start, samples[begin:end], join)
-            first += samples.size
-            last = float(t[-1])
-
-    def _check_pace(
-        self, t: NDArray[np.float64], edges: list[tuple[int, str]], quantum: float, line: int
-    ) -> None:
-        """Refuse a time column whose rate is no longer the one found in the first rows."""
-        dt = 1 / self.pace.rate
-        where = self.file.fingerprint.path
-        if len(edges) > IRREGULAR * t.size and t.size > 100:
-            raise RecordingError(
-                f"{where}: from row {line + 1} on, {100 * len(edges) / t.size:.0f} % of the steps of the "
-                "time column do not "
-                f"fit the sampling rate of {self.pace.rate:g} Hz. Split the file where the rate changes."
-            )
-        bounds = [0, *[i for i, _ in edges], t.size]
-        for begin, end in pairwise(bounds):
-            n = end - begin - 1
-            if n > 0 and abs(t[end - 1] - t[begin] - n * dt) > dt + quantum + 2 * RATE_TOLERANCE * n * dt:
-                raise RecordingError(
-                    f"{where}: after row {line + begin + 1} the time column advances at "
-                    f"{n / (t[end - 1] - t[begin]):.6g} "
-                    f"Hz, but the first rows at {self.pace.rate:g} Hz. Split the file where the rate changes."
-                )
-
-
-def _fill(t: NDArray[np.float64], last: float | None, dt: float) -> NDArray[np.float64]:
-    """Stamps with missing ones carried on from the one before."""
-    if all_finite(t):
-        return t
-    finite = np.isfinite(t)
-    i = np.arange(t.size)
-    before = np.maximum.accumulate(np.where(finite, i, -1))
-    base = (
-        last if last is not None else float(t[finite][0] - dt * (i[finite][0] + 1)) if finite.any() else -dt
-    )
-    return np.where(before >= 0, t[np.maximum(before, 0)] + (i - before) * dt, base + (i + 1) * dt)
-
-
-def _past_midnight(
-    t: NDArray[np.float64], last: float | None, day: float
-) -> tuple[NDArray[np.float64], float]:
-    """Times of day that go on counting after midnight."""
-    previous = np.concatenate([[t[0] if last is None else last - day], t[:-1]])
-    with np.errstate(invalid="ignore"):
-        nights = np.cumsum(t - previous < -_HALF_DAY)
-    shifted = t + 86_400.0 * nights + day
-    return shifted, day + 86_400.0 * float(nights[-1])
+            t = _stamps(rows.columns[1:], self.clock)
+            t = t - self.pace.zero if self.pace.zero else t
+            t = t * self.pace.factor if self.pace.factor != 1.0 else t
+            yield samples, t, rows.first_line + 1
 
 
 READER = Reader(
