@@ -49,7 +49,8 @@ GLOSSARY: dict[str, Quantity] = {
                  "Ringing does not change it: a linear cell has unit gain at zero frequency.", _MECHANICS),
         Quantity("impulse_to_stop", "Impulse to the stop of the limb", "J_z", "N s",
                  "Integral of the force on the cell from the start of contact to the stated end: the "
-                 "instant at which the limb's speed along the target's normal reaches zero.", _MECHANICS),
+                 "instant at which the limb's speed along the target's normal reaches zero, or the time "
+                 "after the start of contact that the method states.", _MECHANICS),
         Quantity("impulse_to_peak", "Impulse to the peak force", "J_p", "N s",
                  "Integral of the corrected force from the start of contact to its peak.", _MECHANICS),
         Quantity("peak_force", "Peak force on the cell", "F", "N",

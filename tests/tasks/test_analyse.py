@@ -104,6 +104,22 @@ def test_raw_peak_only_when_the_method_says_so(session):
     assert strike.quantities["impulse"].value == pytest.approx(session.impulse[0], rel=0.01)
 
 
+def test_impulse_to_a_stated_end(session):
+    """Area of the simulated strike up to 6 ms after touch, against the simulator's own integral."""
+    method = q.Method.from_toml("[pulse]\nstop_after = 0.006")
+    strike = q.analyse(q.Trace.from_array(session.force, RATE), rig=RIG, method=method).strikes[1]
+    target = Target(INVENTED_PADS["soft"], cell=Cell(2.5, 230.0, 0.03))
+    motion = simulate_strike(Striker(2.0, 6.0), target, duration=0.02, rate=FINE)
+    true = np.interp(strike.start - STARTS[1] + 0.006, motion.time, motion.cell_impulse)
+    measured = strike.quantities["impulse_to_stop"]
+    # the simulated strike starts at a whole fine point, the samples fall between: half a point of doubt
+    assert abs(measured.value - true) < 3 * measured.u + 0.5 / FINE * session.peak[1]
+    assert (
+        "impulse_to_stop"
+        not in q.analyse(q.Trace.from_array(session.force, RATE), rig=RIG).strikes[1].quantities
+    )
+
+
 def test_overload_is_the_one_that_stops(session):
     analysis = q.analyse(q.Trace.from_array(2 * session.force, RATE), rig=RIG)
     assert "overload" in codes(analysis.strikes[-1])

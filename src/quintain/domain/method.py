@@ -62,11 +62,15 @@ class PulseSettings:
     """
     How pulse quantities are read.
 
-    The rate of force development is the mean slope between two parts of the peak.
+    The rate of force development is the mean slope between two parts of the peak. ``stop_after`` ends
+    the impulse to the stop so long after the start of contact [s]; zero leaves it out unless the limb's
+    own speed says when it stops.
     """
 
     rise_from: float = field(default=0.2, metadata=_number("", at_least=0.05, at_most=0.9))
     rise_to: float = field(default=0.8, metadata=_number("", at_least=0.1, at_most=0.95))
+
+    stop_after: float = field(default=0.0, metadata=_number("s", at_least=0, at_most=5))
 
     def __post_init__(self) -> None:
         if not self.rise_from < self.rise_to:

@@ -13,7 +13,7 @@ import re
 import tomllib
 import types
 import typing
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from typing import Any, TypeVar
 
@@ -146,12 +146,13 @@ def _scalar(
         raise source.fail(path, f"got {value!r}; choose one of: {', '.join(limits['choices'])}")
     if isinstance(value, float) and value != value:
         raise source.fail(path, "expected a number, got nan")
-    for rule, broken in (
-        ("above", lambda v, m: v <= m),
-        ("at_least", lambda v, m: v < m),
-        ("at_most", lambda v, m: v > m),
-    ):
-        if rule in limits and broken(value, limits[rule]):
+    broken: dict[str, Callable[[float], bool]] = {
+        "above": lambda limit: value <= limit,
+        "at_least": lambda limit: value < limit,
+        "at_most": lambda limit: value > limit,
+    }
+    for rule, is_broken in broken.items():
+        if rule in limits and is_broken(limits[rule]):
             words = rule.replace("_", " ")
             raise source.fail(path, f"must be {words} {limits[rule]:g}{unit}, got {value:g}{unit}")
     return value

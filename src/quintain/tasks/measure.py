@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -107,6 +107,7 @@ class _Trimmed(NamedTuple):
     rate: float
     zero: ZeroLine
     noise: float
+    u_noise: float
     contact: tuple[int, int]
     stop: int
     flags: list[Flag]
@@ -178,7 +179,7 @@ def _trim(window: Window, rig: RigInUse) -> _Trimmed:
     for code, count in _bad_samples(samples[inside], rig).items():
         flags = [f for f in flags if f.code != code]
         _raise(flags, code, f"{count} samples")
-    zero, noise = _zero_line(window, flags)
+    zero, noise, u_noise = _zero_line(window, flags)
     sign = rig.sign or event.sign
     if event.sign != sign:
         _raise(flags, "wrong-direction")
@@ -190,7 +191,7 @@ def _trim(window: Window, rig: RigInUse) -> _Trimmed:
     withheld = {name for f in flags for name in FLAGS[f.code].withholds}
     contact = (event.contacts[0][0] - window.first, event.contacts[-1][1] - window.first)
     stop = min(event.stop - window.first, samples.size)
-    return _Trimmed(force, rate, zero, rig.gain * noise, contact, stop, flags, withheld)
+    return _Trimmed(force, rate, zero, rig.gain * noise, rig.gain * u_noise, contact, stop, flags, withheld)
 
 
 def _bad_samples(samples: Floats, rig: RigInUse) -> dict[str, int]:
@@ -206,7 +207,7 @@ def _bad_samples(samples: Floats, rig: RigInUse) -> dict[str, int]:
     return counts
 
 
-def _zero_line(window: Window, flags: list[Flag]) -> tuple[ZeroLine, float]:
+def _zero_line(window: Window, flags: list[Flag]) -> tuple[ZeroLine, float, float]:
     event, rate = window.event, window.rate
     before = _rest(window, event.quiet_before)
     codes = {f.code for f in flags}
@@ -220,7 +221,8 @@ def _zero_line(window: Window, flags: list[Flag]) -> tuple[ZeroLine, float]:
     noise = max(before.noise, before.step / math.sqrt(12), 1e-9)
     if after is not None and after.time <= before.time:
         after = None
-    return zero_line(before, after), noise
+    # standard deviation of a standard deviation of normal noise (JCGM 100:2008, E.4.3)
+    return zero_line(before, after), noise, noise / math.sqrt(2 * max(before.n - 1, 1))
 
 
 def _rest(window: Window, stretch: tuple[int, int]) -> Zero | None:
@@ -235,7 +237,7 @@ def _raw_quantities(event: _Trimmed, rig: RigInUse, method: Method) -> dict[str,
     force, rate, noise = event.force, event.rate, event.noise
     u_gain = rig.u_gain or 0.0
     inside = force[event.contact[0] : event.stop]
-    quantities = {"noise": Measured("noise", noise, None)}
+    quantities = {"noise": Measured("noise", noise, event.u_noise)}
     if np.isfinite(inside).any():
         i_peak = event.contact[0] + int(np.nanargmax(inside))
         peak = float(force[i_peak])
@@ -357,7 +359,7 @@ def _corrected_quantities(
     curve = (force.force, force.time, force.u_force)
     rise = (method.pulse.rise_from, method.pulse.rise_to)
     contacts = _contacts(event, offset, force, window)
-    readings = {
+    readings: dict[str, Callable[[], Estimate]] = {
         "time_to_peak": lambda: pulse.time_to_peak(*curve),
         "rate_of_force_development": lambda: pulse.rate_of_force_development(
             *curve, window=rise, u_gain=u_gain
@@ -367,6 +369,11 @@ def _corrected_quantities(
         ),
         "contact_time": lambda: _contact_time(curve, contacts),
     }
+    if method.pulse.stop_after:
+        begin = contacts[0][0] - shift
+        readings["impulse_to_stop"] = lambda: pulse.impulse_of_corrected_force(
+            *curve, start=begin, end=begin + method.pulse.stop_after, u_gain=u_gain
+        )
     for name, reading in readings.items():
         try:
             quantities[name] = _measured(name, reading())
