@@ -12,7 +12,7 @@ __all__ = ["CellContact", "find_cell_contacts"]
 FloatArray = NDArray[np.float64]
 
 RISE_TIME = 0.06
-"""A blow climbs two fifths of its height within this time; what climbs slower is a push. [s]"""
+"""A blow climbs three tenths of its height within this time; what climbs slower is a push. [s]"""
 
 SHARP_START = 0.1
 """From first touch to a quarter of the peak; longer means a push came before the blow. [s]"""
@@ -104,7 +104,7 @@ def _take_out_ringing(
     d: FloatArray, sigma: float, cell_time: float, modes: tuple[tuple[float, float], ...]
 ) -> _FreeResponse:
     if modes:
-        driven, lag = d, 0
+        driven, lag = d.copy(), 0
         impulse = np.zeros(1)
         impulse[0] = 1.0
         for frequency, damping in modes:
@@ -124,7 +124,7 @@ def _take_out_ringing(
         if share < 0.5:
             gain = float(np.sqrt(1 + a * a + b * b) / (1 - a - b))
             return _FreeResponse(_take_out(d, stride, a, b), 2 * stride, gain, share)
-    return _FreeResponse(d, 0, 1.0, GROWTH)
+    return _FreeResponse(d.copy(), 0, 1.0, GROWTH)
 
 
 def _largest(x: FloatArray, window: int) -> FloatArray:
@@ -187,14 +187,15 @@ def find_cell_contacts(
     """
     free = _take_out_ringing(d, sigma, cell_time, modes)
     y = free.driven
+    y[: free.lag] = y[free.lag] if free.lag < y.size else 0.0  # the ringing is not yet known there
     window = max(2 * (round(ENVELOPE_TIME / cell_time) // 2) + 1, 3)
     if free.share >= 1:
         envelope = _envelope(d, window, max(1, round(0.006 / cell_time)))
     else:
         envelope = _envelope(d, window, 0)
-    gain = max(free.noise_gain, 0.5)
-    over = np.maximum(high * gain, free.share * envelope)
-    under = np.full(d.size, 0.5 * high) if free.share >= 1 else 0.5 * over
+    gain = max(free.noise_gain, 0.75)
+    over = np.maximum(high * gain, free.share * envelope + (0.5 * high if free.share >= 1 else 0.0))
+    under = np.full(d.size, 0.5 * high) if free.share >= 1 else np.maximum(0.5 * over, 0.5 * high)
     found: list[CellContact] = []
     for sign in (1, -1):
         found += _one_sided(sign * y, sign, over, under, begin, free.lag, cell_time)
@@ -202,6 +203,17 @@ def find_cell_contacts(
         return []
     sign = max(found, key=lambda c: c.height).sign
     return sorted(c for c in found if c.sign == sign)
+
+
+def _joined(firsts: list[int], stops: list[int], lag: int) -> list[tuple[int, int]]:
+    """Ranges with those joined that lie closer than the lag: a short force and its own echo."""
+    ranges: list[tuple[int, int]] = []
+    for first, stop in zip(firsts, stops, strict=True):
+        if ranges and first - ranges[-1][1] < lag:
+            ranges[-1] = (ranges[-1][0], stop)
+        else:
+            ranges.append((first, stop))
+    return ranges
 
 
 def _one_sided(
@@ -212,19 +224,25 @@ def _one_sided(
     contacts = []
     rise = max(1, round(RISE_TIME / cell_time))
     lowest = np.maximum(-_largest(-y, rise + 1), 0.0)
-    for first, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        if stop <= begin or stop - first < 2 or not np.any(y[first:stop] > over[first:stop]):
+    for first, stop in _joined(edges[::2].tolist(), edges[1::2].tolist(), lag):
+        # any force shows for as long as the lag, by its echo if not by itself; what is shorter is noise
+        if stop <= begin or stop - first < max(2, lag) or not np.any(y[first:stop] > over[first:stop]):
             continue
         peak = first + int(np.argmax(y[first:stop]))
         height = float(y[peak])
-        if first and np.max((y - lowest)[first : peak + 1]) < 0.4 * height:
+        # where the recording itself begins, nobody knows how the force rose
+        cut = begin == 0 and first <= lag + 1
+        if not cut and np.max((y - lowest)[first : peak + 1]) < 0.3 * height:
             continue
-        start, slow = first, False
+        start, slow = (0, False) if cut else (first, False)
         quarter = first + int(np.argmax(y[first:stop] > 0.25 * height))
-        if (quarter - first) * cell_time > SHARP_START:
-            before = y[quarter - rise : quarter + 1]
+        if cut:
+            pass
+        elif (quarter - first) * cell_time > SHARP_START:
+            early = max(quarter - rise, first)
+            before = y[early : quarter + 1]
             level = float(before.min())
-            start = quarter - rise + int(np.flatnonzero(before <= level + 0.05 * (height - level))[-1])
+            start = early + int(np.flatnonzero(before <= level + 0.05 * (height - level))[-1])
             slow = True
         else:
             # the trembling of a rig about to be hit is no part of the contact

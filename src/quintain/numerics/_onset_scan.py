@@ -167,7 +167,7 @@ def scan_cells(
         cell = i[CELL]
         i[CELL] = cell + 1
         sigma = max(f[SIGMA], floor)
-        high = max(sigmas * sigma, minimum_force)
+        high = max(sigmas * math.sqrt(sigma**2 + f[SPREAD] ** 2), minimum_force)
         if math.isnan(x):
             i[LOST] += 1
             if i[ACTIVE] and i[LOST] >= gap_cells:

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["BadRun", "find_bad_samples", "find_step"]
+__all__ = ["BadRun", "find_bad_samples", "find_step", "marked_runs"]
 
 
 class BadRun(NamedTuple):
@@ -62,7 +62,8 @@ def find_bad_samples(
     limits : (float, float), optional
         Lower and upper limit of the measuring range; a reading on or beyond one is ``clipped``. Without
         them the range is not known and ``clipped`` are rows of at least three readings equal to the
-        largest (or smallest) of all, with an edge too sharp for the top of a pulse. [N]
+        largest (or smallest) of all, away from their median, with an edge too sharp for the top of a
+        pulse. [N]
     held : int, optional
         This many equal readings in a row are ``held-samples``. Without it the number follows from how
         often neighbours are equal elsewhere in the recording, such that a recording of this length
@@ -98,20 +99,21 @@ def find_bad_samples(
     if held is not None and held < 2:
         raise ValueError(f"held must be at least 2 samples, got {held}")
     finite = np.isfinite(x)
-    runs = [BadRun(a, b - 1, "missing-samples") for a, b in _runs(~finite)]
+    runs = [BadRun(a, b - 1, "missing-samples") for a, b in marked_runs(~finite)]
     if not finite.any():
         return tuple(runs)
     clipped: list[tuple[int, int]] = []
     equal = _runs_of_equal(x)
     if limits is not None:
-        clipped = _runs(finite & ((x <= limits[0]) | (x >= limits[1])))
+        clipped = marked_runs(finite & ((x <= limits[0]) | (x >= limits[1])))
     elif equal:
         low, high = float(x[finite].min()), float(x[finite].max())
         step = find_step(x[finite])
+        # a noiseless channel at rest is flat as well, but there most readings are
+        rest = float(np.median(x[finite]))
+        ends = [end for end in (low, high) if abs(end - rest) > 0.02 * (high - low)]
         clipped = [
-            (a, b)
-            for a, b in equal
-            if b - a >= 3 and x[a] in (low, high) and low < high and _falls_sharply(x, a, b, 8 * step)
+            (a, b) for a, b in equal if b - a >= 3 and x[a] in ends and _falls_sharply(x, a, b, 8 * step)
         ]
     runs += [BadRun(a, b - 1, "clipped") for a, b in clipped]
     if equal:
@@ -129,14 +131,22 @@ def find_bad_samples(
     return tuple(sorted(runs))
 
 
-def _runs(marked: NDArray[np.bool_]) -> list[tuple[int, int]]:
+def marked_runs(marked: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """
+    Find the half-open ranges in which every element is marked.
+
+    Examples
+    --------
+    >>> marked_runs(np.array([False, True, True, False, True]))
+    [(1, 3), (4, 5)]
+    """
     edges = np.flatnonzero(np.diff(np.concatenate([[0], marked.view(np.int8), [0]])))
     return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
 
 
 def _runs_of_equal(x: NDArray[np.float64]) -> list[tuple[int, int]]:
     """Half-open ranges of at least two equal samples."""
-    return [(a, b + 1) for a, b in _runs(x[1:] == x[:-1])]
+    return [(a, b + 1) for a, b in marked_runs(x[1:] == x[:-1])]
 
 
 def _falls_sharply(x: NDArray[np.float64], a: int, b: int, drop: float) -> bool:

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from quintain.numerics import _onset_scan as scan
 from quintain.numerics._onset_contacts import CellContact, find_cell_contacts
-from quintain.numerics.bad_samples import find_bad_samples, find_step
+from quintain.numerics.bad_samples import find_bad_samples, find_step, marked_runs
 
 __all__ = ["Event", "StrikeScanner", "find_strikes"]
 
@@ -39,6 +39,9 @@ TREMOR_BEFORE = 0.5
 
 TREMOR_AFTER = 1.0
 """How long after a strike a tremor may be. [s]"""
+
+COARSE_SHARE = 0.28
+"""So many neighbours are equal where Gaussian noise has a standard deviation of one converter step. [1]"""
 
 GAP_TIME = 0.1
 """Samples missing for longer end an event. [s]"""
@@ -126,8 +129,8 @@ class StrikeScanner:
 
     *Contacts.* Within the activity the free response of the rig is taken out and what still rises over
     the threshold, and over a share of the ringing at that moment, is a contact; see
-    ``find_cell_contacts``. All contacts of one activity point the same way. What climbs less than two
-    fifths of its height within 60 ms is a push, not a blow.
+    ``find_cell_contacts``. All contacts of one activity point the same way. What climbs less than three
+    tenths of its height within 60 ms is a push, not a blow.
 
     *Tremors.* What stays below 1.5 % of a strike that comes less than half a second later,
     or came less than a second earlier, is no strike.
@@ -217,8 +220,8 @@ class StrikeScanner:
         if first != self._next:
             events += self.reset(first)
         # long arrays are taken in pieces, so that memory stays bounded here too
-        for begin in range(0, samples.size, 1 << 18):
-            self._raw = np.concatenate([self._raw, samples[begin : begin + (1 << 18)]])
+        for begin in range(0, samples.size, 1 << 16):
+            self._raw = np.concatenate([self._raw, samples[begin : begin + (1 << 16)]])
             self._next = self._raw_first + self._raw.size
             self._advance(events, ended=False)
         return events
@@ -285,11 +288,21 @@ class StrikeScanner:
             centre = hops.mean(axis=1)
             calmest = max(float(spread.min()), step)
             alike = spread <= 2.5 * calmest
-            at = (np.flatnonzero(whole) + 0.5) * count - 0.5
-            slope = _robust_slope(at[alike], centre[alike])
-            left = centre - slope * at
-            alike &= np.abs(left - np.median(left[alike])) <= 4 * calmest
-            zero = float(np.median(left[alike]))
+            needed = 4 if self._raw.size >= self._rate else 1
+            rests = [run for run in marked_runs(alike) if run[1] - run[0] >= needed]
+            if rests:
+                # the first rest, for the zero may shift with the first event
+                alike = np.zeros(centre.size, bool)
+                alike[slice(*rests[0])] = True
+                at = (np.flatnonzero(whole) + 0.5) * count - 0.5
+                slope = _robust_slope(at[alike], centre[alike])
+                left = centre - slope * at
+                alike &= np.abs(left - np.median(left[alike])) <= 4 * calmest
+                zero = float(np.median(left[alike]))
+            else:
+                # no rest at all, only turning points of a rig that swings: the swing is the noise
+                slope, zero, alike = 0.0, float(np.median(centre)), np.ones(centre.size, bool)
+                self._f[scan.SPREAD] = float(centre.std())
             sigma = float(np.median(spread[alike]))
             squares = inside.sum(axis=1) + self._width * spread**2 * (count - 1)
             sigma_raw = float(np.sqrt(np.median(squares[alike]) / max(count * self._width - 1, 1)))
@@ -434,13 +447,18 @@ class StrikeScanner:
 
     @property
     def _high(self) -> float:
-        high: float = max(self._sigmas * self._sigma, self._minimum_force)
+        noise = np.hypot(self._sigma, self._f[scan.SPREAD])
+        high: float = max(self._sigmas * float(noise), self._minimum_force)
         return high
 
     def _close(self, reason: int) -> None:
         """Turn a closed stretch of activity into events."""
         start, stop = int(self._i[scan.START]), int(self._i[scan.STOP])
         strikes = self._strikes(start, stop)
+        if self._i[scan.HAS_HOME]:
+            # what points against the load that lies on the pad is the load leaving
+            load = self._f[scan.ZERO] - self._f[scan.HOME]
+            strikes = [strike for strike in strikes if abs(load) <= self._high or strike[0].sign * load > 0]
         self._add(strikes, start, stop, reason)
         scan.settle(self._f, self._i, self._ring, self._recent, reason == scan.CLOSED_QUIET)
 
@@ -478,6 +496,8 @@ class StrikeScanner:
                 flags.add("no-return-to-zero")
             elif reason in (scan.RUNNING, scan.CLOSED_GAP):
                 flags.add("cut-off")
+                if reason == scan.CLOSED_GAP:
+                    flags.add("missing-samples")
             rested = last and not overlapped and reason == scan.CLOSED_QUIET
             event = self._describe(strike, start if number == 0 else None, ends, flags, rested=rested)
             self._append(_Pending(event, _height(strike), rested))
@@ -562,6 +582,10 @@ class StrikeScanner:
             self._raw[start - self._raw_first : stop - self._raw_first], limits=self._limits, held=self._held
         )
         flags |= {run.code for run in bad}
+        rest = self._raw[: max(quiet[1] - self._raw_first, 0)]
+        if rest.size >= 16 and np.mean(rest[1:] == rest[:-1]) > COARSE_SHARE:
+            flags.add("coarse-steps")
+            noise = max(noise, find_step(self._raw[: stop - self._raw_first]) / float(np.sqrt(12)))
         return Event(
             start, stop, tuple(contacts), peak, sign, zero_here, drift, noise, quiet, after,
             tuple(sorted(flags)),
