@@ -26,7 +26,7 @@ from quintain.report.strikes_pdf import write_strikes_pdf
 from report import invented_analysis as invented
 
 HOSTILE = (
-    '<script>alert(1)</script> "\'&{{ 7*7 }} #eval("1+1") $x^2$ *b* _i_ `raw` @ref \\ '
+    '<script>alert(1)</script> "\'&{{ 7411*13 }} #eval("1+1") $x^2$ *b* _i_ `raw` @ref \\ '
     "\x00\x1b[31m \u202egnp \ud800"
 )
 SHOWN_HOSTILE = '#eval("1+1") $x^2$ *b* _i_ `raw` @ref \\'
@@ -180,9 +180,9 @@ def _hostile() -> Analysis:
 def test_hostile_names_stay_words_in_html(tmp_path: Path) -> None:
     html = _html(_hostile(), tmp_path)
     assert "<script" not in html
-    assert "49" not in re.sub(r"[\d.]*49[\d.]+|[\d.]+49[\d.]*", "", _words(html))
+    assert "96343" not in _words(html)
     assert "<script>alert(1)</script>" in _words(html)
-    assert "{{ 7*7 }}" in _words(html)
+    assert "{{ 7411*13 }}" in _words(html)
     assert not re.search("[\x00\x1b\u202e\ud800]", html)
 
 

@@ -17,15 +17,21 @@ from quintain.report.verdict import UNSAFE
 __all__ = [
     "Bar",
     "Budget",
+    "Cell",
+    "Column",
     "Definition",
     "Doubt",
     "Fact",
     "Figure",
     "Row",
+    "Section",
+    "Table",
     "as_words",
     "budget_of",
+    "cell_of",
     "definitions",
     "doubt_of",
+    "doubting",
     "quantity_rows",
 ]
 
@@ -103,6 +109,52 @@ class Doubt:
 
 
 @dataclass(frozen=True, slots=True)
+class Cell:
+    """One cell of a dense table: words, or a number with what stands right of the spine."""
+
+    value: str
+    spread: str = ""
+    exact: str = ""
+    stated: bool = True
+    doubted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """Head of a column; ``kind`` is 'words', 'number', or 'spine' for value ± uncertainty."""
+
+    name: str
+    unit: str = ""
+    kind: str = "spine"
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A dense table."""
+
+    columns: tuple[Column, ...]
+    lines: tuple[tuple[Cell, ...], ...]
+    caption: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """One piece of evidence: what it says, the figure, the numbers, the doubts. Empty parts are left out."""
+
+    title: str
+    note: str = ""
+    mark: str = ""
+    says: str = ""
+    reasons: tuple[str, ...] = ()
+    figures: tuple[Figure, ...] = ()
+    rows: tuple[Row, ...] = ()
+    tables: tuple[Table, ...] = ()
+    budgets: tuple[Budget, ...] = ()
+    facts: tuple[Fact, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Definition:
     """An entry of the glossary."""
 
@@ -161,6 +213,16 @@ def _row(name: str, measured: Measured | None, headline: bool, group: bool, flag
         name, entry.label, letter, below, value.value, _unbroken(value.spread),
         repr(float(measured.value)), True, bool(codes), codes, headline, group, entry.definition,
     )  # fmt: skip
+
+
+def cell_of(measured: Measured | None, flags: Sequence[Flag] = ()) -> Cell:
+    """A quantity as one cell of a dense table, whose head holds the unit."""
+    if measured is None:
+        return Cell("–", stated=False)
+    value = shown(measured)
+    spread = "" if value.expanded == "0" else f"±\u00a0{value.expanded}"
+    doubted = bool(doubting(measured.quantity, flags))
+    return Cell(value.value, spread, repr(float(measured.value)), True, doubted)
 
 
 def doubting(name: str, flags: Sequence[Flag]) -> tuple[str, ...]:

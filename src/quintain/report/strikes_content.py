@@ -23,6 +23,7 @@ from quintain.report.figures.overview import draw_overview, one_scale
 from quintain.report.figures.strike import describe, draw_strike
 from quintain.report.parts import (
     Budget,
+    Cell,
     Definition,
     Doubt,
     Fact,
@@ -30,13 +31,13 @@ from quintain.report.parts import (
     Row,
     as_words,
     budget_of,
+    cell_of,
     definitions,
     doubt_of,
-    doubting,
     quantity_rows,
 )
 from quintain.report.rig_facts import exactly, method_facts, rig_facts
-from quintain.report.rounding import number, rounded, shown
+from quintain.report.rounding import number, rounded
 from quintain.report.verdict import UNSAFE, Verdict, judge_analysis, judge_strike, numbers
 
 __all__ = ["strikes_content"]
@@ -68,17 +69,6 @@ _SHORT = {
     "effective_mass": "effective mass",
     "energy": "energy",
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Cell:
-    """One number in the summary."""
-
-    value: str
-    spread: str
-    exact: str
-    stated: bool
-    doubted: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,23 +195,7 @@ def _what_force(strikes: Sequence[Strike]) -> str:
 
 def _line(strike: Strike, names: Sequence[str], drawn: bool) -> Line:
     verdict = judge_strike(strike)
-    cells = []
-    for name in names:
-        measured = strike.quantities.get(name)
-        if measured is None:
-            cells.append(Cell("–", "", "", False, False))
-            continue
-        value = shown(measured)
-        doubted = bool(doubting(name, strike.flags))
-        cells.append(
-            Cell(
-                value.value,
-                "" if value.expanded == "0" else f"±\u00a0{value.expanded}",
-                repr(float(measured.value)),
-                True,
-                doubted,
-            )
-        )
+    cells = [cell_of(strike.quantities.get(name), strike.flags) for name in names]
     codes = [flag.code for flag in sorted(strike.flags, key=lambda f: f.code not in UNSAFE)]
     anchor = f"strike-{strike.number}" if drawn else ""
     start = f"{strike.start:,.3f}".replace(",", "\u202f")
