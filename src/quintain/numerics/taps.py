@@ -151,9 +151,9 @@ def find_taps(
     -----
     A tap is where the envelope jumps to three times what it was. The decay begins as soon after the peak as
     one set of damped sinusoids explains the beginning as well as the end, or to 5 % of the ringing, or as
-    well as it ever does, so that contact and cut-off samples are passed by; it ends where the ringing has sunk below the noise or the next
-    tap begins. Derived here. Without a quiet stretch in the recording the noise comes out too large, and
-    soft taps are missed.
+    well as it ever does, so that contact and cut-off samples are passed by; it ends where the ringing has
+    sunk below the noise or the next tap begins. Derived here. Without a quiet stretch in the recording the
+    noise comes out too large, and soft taps are missed.
 
     Examples
     --------
