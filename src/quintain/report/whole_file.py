@@ -28,6 +28,8 @@ def write_whole(path: str | Path, content: bytes) -> Path:
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
         os.chmod(name, 0o666 & ~_umask())
         os.replace(name, path)
     except OSError as problem:
