@@ -101,9 +101,9 @@ def write(path: Path, trace: Floats, peak: Floats, cases: int) -> None:
         return "(\n" + "\n".join(blocks) + "\n)"
 
     path.write_text(
-        '"""\nFactors by which the smoother\'s own uncertainty is multiplied; made by bench/make_kappa_table.py.\n\n'
-        f"From {cases} simulated strikes with random shapes. Axes: periods in the pulse, samples in the\n"
-        'pulse, noise over peak.\n"""\n\n'
+        '"""\nFactors by which the smoother\'s own uncertainty is multiplied.\n\n'
+        f"Made by bench/make_kappa_table.py from {cases} simulated strikes. Axes: periods in\n"
+        'the pulse, samples in the pulse, noise over peak.\n"""\n\n'
         f"PERIODS = {PERIODS}\nSAMPLES = {SAMPLES}\nNOISE = {NOISE}\n\n"
         f"TRACE = {rows(trace)}\n\nPEAK = {rows(peak)}\n"
     )

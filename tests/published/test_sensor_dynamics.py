@@ -1,9 +1,9 @@
 """
 A real ringing sensor beside a reference: the shock record of the PyDynamic examples.
 
-Source: PTB-M4D/PyDynamic, commit 8a25ec0, examples (LGPL-3.0, used as data): an accelerometer's output and the
-reference acceleration at 10 MHz, and 49 points of its sinusoidal calibration from 0.5 to 20 kHz. The method is
-tested, whatever the quantity: the reference stands for the force, the sensor for the rig.
+Source: PTB-M4D/PyDynamic, commit 8a25ec0, examples (LGPL-3.0, used as data): an accelerometer's output and
+the reference acceleration at 10 MHz, and 49 points of its sinusoidal calibration from 0.5 to 20 kHz. The
+method is tested, whatever the quantity: the reference stands for the force, the sensor for the rig.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ from typing import NamedTuple
 import numpy as np
 import pytest
 from scipy import optimize, signal
-from shared_data import shared
 
 from quintain.numerics.ringing import remove_ringing
+from shared_data import shared
 
 RATE = 10e6
 AFTER = int(0.55e-3 * RATE)
