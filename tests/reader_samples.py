@@ -54,7 +54,43 @@ def _lvm(path: Path) -> None:
     path.write_text("\n".join(head + rows) + "\n")
 
 
+def _npy(path: Path) -> None:
+    records = np.zeros(300, dtype=[("time_s", float), ("force_N", np.float32), ("acc_g", float)])
+    records["time_s"] = np.arange(300) / 500
+    records["force_N"], records["acc_g"] = FORCE, ACC / 9.80665
+    np.save(path, records)
+
+
+def _npz(path: Path) -> None:
+    np.savez_compressed(path, fs=500.0, force_N=FORCE, acc=ACC)
+
+
+def _table() -> Any:
+    import pyarrow as pa
+
+    acc = pa.field("acc", pa.float32(), metadata={"unit": "m/s^2"})
+    fields = [pa.field("time_ms", pa.float64()), pa.field("force_N", pa.float64()), acc]
+    return pa.table([np.arange(300) * 2.0, FORCE, ACC.astype(np.float32)], schema=pa.schema(fields))
+
+
+def _parquet(path: Path) -> None:
+    from pyarrow import parquet
+
+    parquet.write_table(_table(), path, row_group_size=128)
+
+
+def _feather(path: Path) -> None:
+    from pyarrow import feather
+
+    feather.write_feather(_table(), path, chunksize=100)
+
+
+FORCE_AND_ACC = (("force", "N", 500.0, FORCE), ("acc", "m/s²", 500.0, ACC))
 SAMPLES = (
+    Sample("numpy", "records.npy", _npy, FORCE_AND_ACC),
+    Sample("numpy", "archive.npz", _npz, FORCE_AND_ACC, {"units": "acc=m/s^2"}),
+    Sample("arrow", "table.parquet", _parquet, FORCE_AND_ACC),
+    Sample("arrow", "table.feather", _feather, FORCE_AND_ACC),
     Sample(
         "columns", "semicolon.csv", _columns, (("Kraft", "N", 1000.0, FORCE), ("acc", "m/s²", 1000.0, ACC))
     ),

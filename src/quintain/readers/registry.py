@@ -8,7 +8,7 @@ from typing import Any
 
 from quintain.domain.recording import Recording
 from quintain.errors import RecordingError, UsageError
-from quintain.readers import columns, lvm, wav
+from quintain.readers import arrow_file, columns, lvm, numpy_file, wav
 from quintain.readers.fingerprint import read_head
 from quintain.readers.reader import HEAD, Reader
 
@@ -17,7 +17,13 @@ __all__ = ["find_reader", "list_readers", "read"]
 ENTRY_POINTS = "quintain.readers"
 """Group of entry points under which other packages offer a :class:`Reader`."""
 
-_OWN: tuple[Reader, ...] = (wav.READER, lvm.READER, columns.READER)
+_OWN: tuple[Reader, ...] = (
+    wav.READER,
+    lvm.READER,
+    numpy_file.READER,
+    arrow_file.READER,
+    columns.READER,
+)
 """Formats that are told by their first bytes come first; text of any make is asked last."""
 
 

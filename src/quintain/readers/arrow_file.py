@@ -1,0 +1,179 @@
+"""Reader of Parquet and Arrow IPC (Feather) tables, batch by batch."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from quintain.domain.recording import Recording
+from quintain.errors import RecordingError
+from quintain.readers.arrays import NamedArray, is_rate_name, recording_of_arrays
+from quintain.readers.fingerprint import take_fingerprint
+from quintain.readers.reader import Reader
+
+__all__ = ["READER", "read_arrow", "recognises"]
+
+
+def recognises(head: bytes) -> bool:
+    """Whether the first bytes are those of a Parquet or Arrow file."""
+    return head.startswith((b"PAR1", b"ARROW1\0\0"))
+
+
+def read_arrow(
+    path: str | os.PathLike[str],
+    *,
+    rate: float | None = None,
+    units: str | Mapping[str, str] | None = None,
+) -> Recording:
+    """
+    Read a Parquet or Arrow IPC file.
+
+    Parameters
+    ----------
+    path : str or path-like
+        The file. Columns of numbers are channels; one called 't' or 'time', or of a timestamp type, holds
+        the times. Units are taken from a column's name or from its metadata 'unit'.
+    rate : float, optional
+        Sampling rate, where the file has no times. [Hz]
+    units : str or mapping, optional
+        Unit of channels that state none (``'N'``), or units by channel (``'acc=g,force=kN'``).
+
+    Returns
+    -------
+    Recording
+        One trace a column; one row group or record batch is in memory at a time.
+
+    Raises
+    ------
+    RecordingError
+        If the file is damaged or has no rate.
+    ChannelError, UnitError
+        If a unit is given for a channel that is not there, is missing for times, or is not known.
+    """
+    found = take_fingerprint(path)
+    where = str(found.path)
+    try:
+        schema, sizes = _look_inside(where)
+    except Exception as error:
+        raise _damaged(where, error) from None
+    starts = np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64)
+    n = int(starts[-1])
+    if n == 0:
+        raise RecordingError(f"{where}: the table has no rows. Export the recording again.")
+    arrays, started = [], None
+    for name, unit, kind in schema.columns:
+        fetch = _Column(where, name, starts)
+        if kind == "time":
+            unit = "s"
+            first = fetch.raw(0, 1)[0]
+            started = None if np.isnat(first) else first.astype("datetime64[us]").item()
+        arrays.append(NamedArray(name, n, fetch, unit, interval=schema.interval))
+    return recording_of_arrays(
+        found, arrays, reader=READER.name, units=units, rate=rate, header=schema.text, started=started
+    )
+
+
+def _damaged(where: str, error: Exception) -> RecordingError:
+    reason = str(error).splitlines()[0][:200] if str(error) else type(error).__name__
+    return RecordingError(f"{where}: this Parquet or Arrow file cannot be read ({reason}). Write it again.")
+
+
+@dataclass(frozen=True, slots=True)
+class _Schema:
+    columns: list[tuple[str, str, str]]
+    """Name, unit and kind ('number' or 'time') of each column."""
+    interval: float | None
+    text: str
+
+
+def _open(where: str) -> Any:
+    import pyarrow as pa
+    from pyarrow import parquet
+
+    with open(where, "rb") as file:
+        is_parquet = file.read(4) == b"PAR1"
+    return parquet.ParquetFile(where) if is_parquet else pa.ipc.open_file(pa.memory_map(where))
+
+
+def _look_inside(where: str) -> tuple[_Schema, list[int]]:
+    import pyarrow as pa
+
+    source = _open(where)
+    if hasattr(source, "num_row_groups"):
+        sizes = [source.metadata.row_group(k).num_rows for k in range(source.num_row_groups)]
+        schema = source.schema_arrow
+    else:
+        sizes = [source.get_batch(k).num_rows for k in range(source.num_record_batches)]
+        schema = source.schema
+    columns, interval = [], None
+    for field in schema:
+        metadata = {k.lower(): v.decode("utf-8", "replace") for k, v in (field.metadata or {}).items()}
+        unit = metadata.get(b"unit") or metadata.get(b"units") or ""
+        if pa.types.is_integer(field.type) or pa.types.is_floating(field.type):
+            columns.append((field.name, unit, "number"))
+        elif pa.types.is_timestamp(field.type):
+            columns.append((field.name, "s", "time"))
+    for key, value in (schema.metadata or {}).items():
+        try:
+            if is_rate_name(key.decode()) and float(value) > 0:
+                interval = 1 / float(value)
+        except ValueError:
+            continue
+    return _Schema(columns, interval, str(schema)), sizes
+
+
+class _Column:
+    """Numbers of one column; keeps the group of rows last read."""
+
+    def __init__(self, where: str, name: str, starts: NDArray[np.int64]) -> None:
+        self.where, self.name, self.starts = where, name, starts
+        self._kept: tuple[int, NDArray[Any]] | None = None
+        self._zero: np.datetime64 | None = None
+
+    def raw(self, i: int, j: int) -> NDArray[Any]:
+        """Numbers or timestamps from ``i`` to ``j``."""
+        return np.concatenate(list(self._parts(i, j)))
+
+    def __call__(self, i: int, j: int) -> NDArray[np.float64]:
+        numbers = self.raw(i, j)
+        if numbers.dtype.kind == "M":
+            if self._zero is None:
+                self._zero = self.raw(0, 1)[0]
+            steps = numbers - self._zero
+            with np.errstate(invalid="ignore"):
+                return np.where(np.isnat(steps), np.nan, steps / np.timedelta64(1, "s"))
+        return numbers.astype(np.float64, copy=False)
+
+    def _parts(self, i: int, j: int) -> Iterator[NDArray[Any]]:
+        group = int(np.searchsorted(self.starts, i, "right")) - 1
+        while i < j:
+            rows = self._group(group)
+            first, end = int(self.starts[group]), int(self.starts[group + 1])
+            if rows.size != end - first:
+                raise RecordingError(f"{self.where}: column {self.name!r} is shorter than the file says.")
+            yield rows[i - first : min(j, end) - first]
+            i, group = max(i, end), group + 1
+
+    def _group(self, k: int) -> NDArray[Any]:
+        if self._kept is None or self._kept[0] != k:
+            try:
+                source = _open(self.where)
+                if hasattr(source, "num_row_groups"):
+                    column = source.read_row_group(k, columns=[self.name]).column(0)
+                else:
+                    column = source.get_batch(k).column(self.name)
+                # Chunked columns and plain arrays are both turned into one; nulls become NaN.
+                self._kept = (k, np.asarray(column.to_numpy(zero_copy_only=False)))
+            except Exception as error:
+                raise _damaged(self.where, error) from None
+        return self._kept[1]
+
+
+READER = Reader(
+    "arrow", (".parquet", ".arrow", ".feather"), recognises, read_arrow, "Parquet and Arrow tables"
+)
