@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from quintain.numerics.drop_train import Train
 from quintain.numerics.uncertainty.linear import Estimate
 
@@ -67,6 +69,9 @@ def doubts_about(
         else:
             doubts.append("The mass did not come back: there is no second start to close the balance with.")
         return doubts
+    if "plate-swings" not in flags and _has_two_humps(train):
+        flags.append("hit-twice")
+        doubts.append("The first contact has two humps: the mass was tilted and came down on two edges.")
     if by_height is None and free_gain is None:
         doubts.append("There is one flight only and no height: nothing to judge the gain by.")
     if v1 is not None and v1.value <= 0:
@@ -97,3 +102,14 @@ def doubts_about(
     if v1 is not None and v1.value > 0 and float(train.u_starts[:2].max()) > 1.5e-3:
         doubts.append("The contact starts are uncertain by more than a millisecond.")
     return doubts
+
+
+def _has_two_humps(train: Train) -> bool:
+    """Whether the slow force of the first contact falls almost to nothing and rises again."""
+    i, j = (int(k) for k in train.contacts[0])
+    hump = train.slow[i:j]
+    most = float(hump.max())
+    before = np.maximum.accumulate(hump)
+    after = np.maximum.accumulate(hump[::-1])[::-1]
+    dip = (before > 0.3 * most) & (after > 0.3 * most) & (hump < 0.15 * most)
+    return bool(dip.any())

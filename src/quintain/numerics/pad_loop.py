@@ -45,8 +45,9 @@ class PadLoop:
     """k of F = k x**n (1 + (x/x_d)**8)(1 + b x'), loading, as its force at 10 mm over 10 mm. [N/m]"""
     exponent: Estimate
     """n of that law. [1]"""
-    bottoming_at: Estimate
-    """x_d of that law: compression at which bottoming out has doubled the force. [m]"""
+    bottoming_at: Estimate | None
+    """x_d of that law: compression at which bottoming out has doubled the force; None where the pad did
+    not stiffen enough to tell. [m]"""
     rate_loss: Estimate
     """b of that law. [s/m]"""
     bottoming_index: Estimate
@@ -173,10 +174,11 @@ def measure_pad(
             parts.append(Contribution("fit", extra))
         return Estimate(float(values[i]), math.hypot(*(p.u for p in parts)), tuple(parts))
 
-    law, u_law = fit_pad_law(base[1][: i_most + 1], base[2][: i_most + 1], base[3][: i_most + 1])
     index, u_index = _bottoming_index(base[1][: i_most + 1], base[2][: i_most + 1])
     moved, _ = _bottoming_index(*(a[: int(np.argmax(shifts["start"][1])) + 1] for a in shifts["start"][1:3]))
     u_index = math.hypot(u_index, moved - index)
+    stiffens = index + u_index > 0
+    law, u_law = fit_pad_law(*(a[: i_most + 1] for a in base[1:]), stiffens=stiffens)
     flags = [] if cell_stiffness is not None else ["cell-compliance-unknown"]
     bottoms = index > 2 * u_index
     if bottoms:
@@ -192,7 +194,7 @@ def measure_pad(
         secant_stiffness=estimate(4),
         stiffness=Estimate(law[0], u_law[0]),
         exponent=Estimate(law[1], u_law[1]),
-        bottoming_at=Estimate(law[2], u_law[2]),
+        bottoming_at=Estimate(law[2], u_law[2]) if stiffens else None,
         rate_loss=Estimate(law[3], u_law[3]),
         bottoming_index=Estimate(index, u_index),
         bottoms=bottoms,
@@ -248,7 +250,12 @@ def _loop_numbers(time: Floats, x: Floats, force: Floats, rate: Floats) -> Float
 
 
 def fit_pad_law(
-    compression: ArrayLike, force: ArrayLike, rate: ArrayLike, *, misfit: float = 0.01
+    compression: ArrayLike,
+    force: ArrayLike,
+    rate: ArrayLike,
+    *,
+    stiffens: bool = True,
+    misfit: float = 0.01,
 ) -> tuple[tuple[float, float, float, float], tuple[float, float, float, float]]:
     r"""
     Fit the law F = k x**n (1 + (x/x_d)**8)(1 + b x') to the loading of a pad.
@@ -257,6 +264,9 @@ def fit_pad_law(
     ----------
     compression, force, rate : array_like, shape (n,)
         From first touch to the largest compression. [m], [N], [m/s]
+    stiffens : bool
+        Whether bottoming out is sought; else x_d stays at twenty times the largest compression. A loss
+        that fades as the pad comes to a stop can pass for it.
     misfit : float
         How well such a law follows a pad, as a share of the force. [1]
 
@@ -281,7 +291,7 @@ def fit_pad_law(
     Examples
     --------
     >>> x = np.linspace(0, 0.02, 200)
-    >>> law, u = fit_pad_law(x, 8e5 * x**1.5, np.zeros(200))
+    >>> law, u = fit_pad_law(x, 8e5 * x**1.5, np.zeros(200), stiffens=False)
     >>> round(law[0] / 1e3), round(law[1], 2)
     (80, 1.5)
     """
@@ -292,7 +302,7 @@ def fit_pad_law(
     if keep.sum() < 8:
         raise ValueError(f"a pad law needs 8 points of the loading at least, got {int(keep.sum())}")
     x, f, v = x[keep], f[keep], v[keep]
-    likely = np.log(2.5 * x.max())
+    likely = np.log((2.5 if stiffens else 19.99) * x.max())
     # neighbours on a fine grid share their errors: some 20 of them are independent
     u_each = misfit * math.sqrt(max(x.size / 20, 1.0))
 
@@ -307,7 +317,7 @@ def fit_pad_law(
         residual,
         begin,
         steps=np.full(4, 1e-5),
-        lower=np.array([0.0, 0.3, np.log(0.8 * x.max()), -2.0]),
+        lower=np.array([0.0, 0.3, np.log((0.8 if stiffens else 19.98) * x.max()), -2.0]),
         upper=np.array([25.0, 6.0, np.log(20 * x.max()), 5.0]),
     )
     p = found.parameters
