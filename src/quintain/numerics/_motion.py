@@ -358,7 +358,7 @@ def integrate(
         error = _try_step(t, s, h, touching, b, pad, k, end, size)
         n_steps += 1
         if not fixed and not error <= 1.0:
-            h *= max(0.2, 0.9 * error**-0.2) if error < 1e300 else 0.2
+            h *= max(0.2, 0.85 * error**-0.2) if error < 1e300 else 0.2
             if h < _SHORTEST:
                 return states, records, changes, n_changes, -1
             continue
@@ -398,5 +398,5 @@ def integrate(
         else:
             _copy(k[6], k[0])
             if not fixed:
-                h *= min(5.0, 0.9 * (error + 1e-10) ** -0.2)
+                h *= min(10.0, 0.85 * (error + 1e-10) ** -0.2)
     return states, records, changes, n_changes, n_steps
