@@ -186,16 +186,26 @@ def find_cell_contacts(
     A natural frequency further than some 5 % off lets ringing pass for contacts.
     """
     free = _take_out_ringing(d, sigma, cell_time, modes)
+    found = _driven_contacts(d, free, high, cell_time, begin)
+    if not found and begin and free.share < 1:
+        # a blow much shorter than the rig's period: its force is lost in the mean, its ringing is not
+        found = _driven_contacts(d, _FreeResponse(d.copy(), 0, 1.0, GROWTH), high, cell_time, begin)
+    return found
+
+
+def _driven_contacts(
+    d: FloatArray, free: _FreeResponse, high: float, cell_time: float, begin: int
+) -> list[CellContact]:
     y = free.driven
     y[: free.lag] = y[free.lag] if free.lag < y.size else 0.0  # the ringing is not yet known there
     window = max(2 * (round(ENVELOPE_TIME / cell_time) // 2) + 1, 3)
     if free.share >= 1:
         envelope = _envelope(d, window, max(1, round(0.006 / cell_time)))
+        over = np.maximum(high, free.share * envelope + 0.5 * high)
+        under = np.full(d.size, 0.5 * high)
     else:
-        envelope = _envelope(d, window, 0)
-    gain = max(free.noise_gain, 0.75)
-    over = np.maximum(high * gain, free.share * envelope + (0.5 * high if free.share >= 1 else 0.0))
-    under = np.full(d.size, 0.5 * high) if free.share >= 1 else np.maximum(0.5 * over, 0.5 * high)
+        over = np.maximum(high * max(free.noise_gain, 0.75), free.share * _envelope(d, window, 0))
+        under = np.maximum(0.5 * over, 0.5 * high)
     found: list[CellContact] = []
     for sign in (1, -1):
         found += _one_sided(sign * y, sign, over, under, begin, free.lag, cell_time)
