@@ -180,9 +180,9 @@ def resolve_by_added_mass(
 
     Notes
     -----
-    Mass lowers every natural frequency. A mode in an odd zone appears to rise instead, which rules out half of
-    the candidates; the size of the shift, :math:`m = \Delta m / ((f_1 / f_2)^2 - 1)`, rules out others. Both
-    recordings are taken to lie in the same zone, so the added mass should be small. Derived here.
+    Mass lowers every natural frequency. A mode in an odd zone appears to rise instead, which rules out half
+    of the candidates; the size of the shift, :math:`m = \Delta m / ((f_1 / f_2)^2 - 1)`, rules out others.
+    Both recordings are taken to lie in the same zone, so the added mass should be small. Derived here.
 
     Examples
     --------
