@@ -8,6 +8,7 @@ import typer
 
 from quintain.cli.analyse import analyse
 from quintain.cli.demo import demo
+from quintain.cli.rig import rig
 from quintain.version import __version__
 
 __all__ = ["app"]
@@ -43,3 +44,4 @@ def about(
 
 app.command()(demo)
 app.command()(analyse)
+app.command()(rig)

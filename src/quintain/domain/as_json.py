@@ -10,9 +10,18 @@ from typing import Any
 from quintain.domain.analysis import Analysis
 from quintain.domain.flags import Flag
 from quintain.domain.measured import Measured
+from quintain.domain.rig_state import RigState
 from quintain.domain.strike import Strike
 
-__all__ = ["analyses_as_json", "answer", "flag_as_json", "measured_as_json", "strike_as_json", "text"]
+__all__ = [
+    "analyses_as_json",
+    "answer",
+    "flag_as_json",
+    "measured_as_json",
+    "rig_state_as_json",
+    "strike_as_json",
+    "text",
+]
 
 STRIKE_QUANTITIES = (
     "contact_time",
@@ -115,6 +124,43 @@ def analyses_as_json(
         flags=flags,
         errors=errors,
     )
+
+
+def rig_state_as_json(state: RigState, *, path: str, version: str) -> dict[str, Any]:
+    """The answer of ``quintain rig``."""
+    trends = [
+        {
+            "quantity": trend.quantity,
+            "newest": measured_as_json(trend.values[-1]),
+            "when": [when.isoformat() for when in trend.when],
+            "values": [_finite(m.value) for m in trend.values],
+            "centre": trend.centre,
+            "lower": trend.lower,
+            "upper": trend.upper,
+            "jumped": trend.jumped,
+            "drifted": trend.drifted,
+        }
+        for trend in state.trends
+    ]
+    due = [
+        {
+            "kind": check.kind,
+            "last": None if check.last is None else check.last.isoformat(),
+            "allowed_days": check.allowed_days,
+            "overdue": check.overdue,
+        }
+        for check in state.due
+    ]
+    results = {
+        "rig": state.rig.name,
+        "version": state.rig.version,
+        "verdict": state.verdict,
+        "reasons": list(state.reasons),
+        "trends": trends,
+        "due": due,
+        "earlier_versions": state.n_earlier_versions,
+    }
+    return answer("rig", version=version, inputs=[(path, "")], method={}, results=results, flags=[])
 
 
 def text(value: Mapping[str, Any]) -> str:

@@ -13,7 +13,7 @@ from typing import Any
 from quintain.domain.toml_schema import parse_toml
 from quintain.errors import RigFileError
 
-__all__ = ["AntiAlias", "Calibration", "Cell", "Mode", "Place", "Rig"]
+__all__ = ["AntiAlias", "Calibration", "Cell", "Due", "Mode", "Place", "Rig"]
 
 
 def _number(unit: str = "", **limits: float) -> dict[str, Any]:
@@ -109,6 +109,15 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
+class Due:
+    """How many days each kind of check may rest; the lab's own choice (common practice, no source)."""
+
+    tap_days: float = field(default=7.0, metadata=_number("days", above=0))
+    drops_days: float = field(default=30.0, metadata=_number("days", above=0))
+    calibration_days: float = field(default=365.0, metadata=_number("days", above=0))
+
+
+@dataclass(frozen=True, slots=True)
 class Rig:
     """
     A rig as its ``rig.toml`` describes it.
@@ -132,6 +141,7 @@ class Rig:
     anti_alias: AntiAlias | None = None
     calibration: Calibration = Calibration()
     place: Place | None = None
+    due: Due = Due()
 
     def __post_init__(self) -> None:
         total = sum(mode.share for mode in self.modes)
