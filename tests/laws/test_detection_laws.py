@@ -38,8 +38,8 @@ def test_blocks_do_not_matter(cuts):
     assert len(whole) == 4
 
 
-def test_sample_by_sample():
-    piece = CONTENT[:4000]
+@pytest.mark.parametrize("piece", [CONTENT[:4000], np.round(CONTENT[:4000] / 20)], ids=["fine", "coarse"])
+def test_sample_by_sample(piece):
     scanner = StrikeScanner(RATE)
     events = [event for k in range(piece.size) for event in scanner.push(piece[k : k + 1], k)]
     assert events + scanner.finish() == find_strikes(piece, RATE)

@@ -171,6 +171,13 @@ def test_clipped_and_coarse():
     assert event.noise == pytest.approx(1 / np.sqrt(12), rel=0.01)  # a uniform step of 1 N
 
 
+def test_flicker_of_one_step_after_a_still_start():
+    y = np.zeros(8000)
+    y[5000:5040] = 1.0
+    y[6001:6003] = -1.0
+    assert find_strikes(y, RATE) == []
+
+
 def test_weak_strike_is_told():
     (event,) = find_strikes(record([(2.0, 22.0, 0.02)]), RATE)
     assert "weak" in event.flags

@@ -10,7 +10,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from quintain.numerics import _onset_scan as scan
 from quintain.numerics._onset_contacts import CellContact, find_cell_contacts
-from quintain.numerics.bad_samples import find_bad_samples, find_step, marked_runs
+from quintain.numerics._onset_level import find_first_level
+from quintain.numerics.bad_samples import find_bad_samples, find_step
 
 __all__ = ["Event", "StrikeScanner", "find_strikes"]
 
@@ -42,6 +43,9 @@ TREMOR_AFTER = 1.0
 
 COARSE_SHARE = 0.28
 """So many neighbours are equal where Gaussian noise has a standard deviation of one converter step. [1]"""
+
+CONTEXT_TIME = 0.3
+"""So much of the recording before an activity is kept. [s]"""
 
 GAP_TIME = 0.1
 """Samples missing for longer end an event. [s]"""
@@ -272,47 +276,25 @@ class StrikeScanner:
         n_hops = max(10, round(scale * MEMORY_TIME / (self._hop * self._cell_time)))
         self._f, self._i, self._ring, self._recent = scan.new_state(n_hops)
         means, within = self._average(self._raw)
-        size = (means.size // self._hop) * self._hop
         step = find_step(self._raw)
-        if size == 0:
-            hops, inside = means[np.newaxis], within[np.newaxis]
-        else:
-            hops, inside = means[:size].reshape(-1, self._hop), within[:size].reshape(-1, self._hop)
-        whole = np.isfinite(hops).all(axis=1)
-        if not whole.any():
-            zero = slope = sigma = sigma_raw = 0.0
-        else:
-            hops, inside = hops[whole], inside[whole]
-            count = hops.shape[1]
-            spread = hops.std(axis=1, ddof=1) if count > 1 else np.zeros(len(hops))
-            centre = hops.mean(axis=1)
-            calmest = max(float(spread.min()), step)
-            alike = spread <= 2.5 * calmest
-            needed = 4 if self._raw.size >= self._rate else 1
-            rests = [run for run in marked_runs(alike) if run[1] - run[0] >= needed]
-            if rests:
-                # the first rest, for the zero may shift with the first event
-                alike = np.zeros(centre.size, bool)
-                alike[slice(*rests[0])] = True
-                at = (np.flatnonzero(whole) + 0.5) * count - 0.5
-                slope = _robust_slope(at[alike], centre[alike])
-                left = centre - slope * at
-                alike &= np.abs(left - np.median(left[alike])) <= 4 * calmest
-                zero = float(np.median(left[alike]))
-            else:
-                # no rest at all, only turning points of a rig that swings: the swing is the noise
-                slope, zero, alike = 0.0, float(np.median(centre)), np.ones(centre.size, bool)
-                self._f[scan.SPREAD] = float(centre.std())
-            sigma = float(np.median(spread[alike]))
-            squares = inside.sum(axis=1) + self._width * spread**2 * (count - 1)
-            sigma_raw = float(np.sqrt(np.median(squares[alike]) / max(count * self._width - 1, 1)))
-        # below a converter step there is no knowledge: a uniform step has s.d. step / sqrt(12)
-        self._floor = max(step / np.sqrt(12), 1e-12 * max(abs(zero), 1e-300))
-        self._f[scan.ZERO] = zero
-        self._f[scan.SLOPE] = slope
-        self._f[scan.SIGMA] = sigma
-        self._f[scan.SIGMA_RAW] = sigma_raw
+        level = find_first_level(
+            means,
+            within,
+            width=self._width,
+            hop=self._hop,
+            step=step,
+            n_needed=4 if n >= self._rate else 1,
+        )
+        self._set_floor(step, level.zero)
+        self._f[scan.ZERO], self._f[scan.SLOPE] = level.zero, level.slope
+        self._f[scan.SIGMA], self._f[scan.SIGMA_RAW] = level.sigma, level.sigma_raw
+        self._f[scan.SPREAD] = level.spread
         self._ready = True
+
+    def _set_floor(self, step: float, zero: float) -> None:
+        """Below a converter step there is no knowledge: a uniform step has s.d. step / sqrt(12)."""
+        self._step = step
+        self._floor = max(step / float(np.sqrt(12)), 1e-12 * abs(zero), 1e-300)
 
     def _average(self, samples: FloatArray) -> tuple[FloatArray, FloatArray]:
         means = np.empty(samples.size // self._width)
@@ -383,7 +365,7 @@ class StrikeScanner:
     def _forget(self) -> None:
         """Drop what no later decision can ask for."""
         cell = int(self._i[scan.START] if self._i[scan.ACTIVE] else self._i[scan.CELL])
-        keep = max(0, cell - round(0.3 / self._cell_time))
+        keep = max(0, cell - round(CONTEXT_TIME / self._cell_time))
         if keep > self._cell_first:
             self._cells = self._cells[keep - self._cell_first :].copy()
             self._raw = self._raw[self._offset(keep) :].copy()
@@ -397,7 +379,7 @@ class StrikeScanner:
 
     def _strikes(self, start: int, stop: int) -> list[list[CellContact]]:
         """Contacts between two cells, grouped to strikes by the stated rule; cell numbers absolute."""
-        begin = max(self._cell_first, start - round(0.3 / self._cell_time))
+        begin = max(self._cell_first, start - round(CONTEXT_TIME / self._cell_time))
         d = self._cells[begin - self._cell_first : stop - self._cell_first]
         d = d - (
             self._f[scan.ZERO] + self._f[scan.SLOPE] * (np.arange(begin, begin + d.size) - self._f[scan.AT])
@@ -454,6 +436,9 @@ class StrikeScanner:
     def _close(self, reason: int) -> None:
         """Turn a closed stretch of activity into events."""
         start, stop = int(self._i[scan.START]), int(self._i[scan.STOP])
+        if self._step == 0:
+            # until now the channel stood still, and its step could not be seen
+            self._set_floor(find_step(self._around(start, stop)), float(self._f[scan.ZERO]))
         strikes = self._strikes(start, stop)
         if self._i[scan.HAS_HOME]:
             # what points against the load that lies on the pad is the load leaving
@@ -534,6 +519,11 @@ class StrikeScanner:
             quiet = event.quiet_after
             events.append(event._replace(quiet_after=(quiet[0], max(quiet[0], min(quiet[1], self._next)))))
 
+    def _around(self, first: int, stop: int) -> FloatArray:
+        """Samples of the cells ``first`` to ``stop`` and of the context before them."""
+        begin = max(0, first - round(CONTEXT_TIME / self._cell_time))
+        return self._raw[max(self._offset(begin), 0) : self._offset(stop)]
+
     def _describe(
         self,
         strike: list[CellContact],
@@ -582,10 +572,11 @@ class StrikeScanner:
             self._raw[start - self._raw_first : stop - self._raw_first], limits=self._limits, held=self._held
         )
         flags |= {run.code for run in bad}
-        rest = self._raw[: max(quiet[1] - self._raw_first, 0)]
+        seen = self._around(strike[0].first, ends)
+        rest = seen[: seen.size - (origin + ends * width - quiet[1])]
         if rest.size >= 16 and np.mean(rest[1:] == rest[:-1]) > COARSE_SHARE:
             flags.add("coarse-steps")
-            noise = max(noise, find_step(self._raw[: stop - self._raw_first]) / float(np.sqrt(12)))
+            noise = max(noise, find_step(seen) / float(np.sqrt(12)))
         return Event(
             start, stop, tuple(contacts), peak, sign, zero_here, drift, noise, quiet, after,
             tuple(sorted(flags)),
@@ -599,17 +590,6 @@ class StrikeScanner:
         below = np.flatnonzero(~(piece > 1.5 * noise))
         inside = below[below < piece.size - 1]
         return low + int(inside[-1]) + 1 if inside.size else start
-
-
-def _robust_slope(at: FloatArray, centre: FloatArray) -> float:
-    """Median of all slopes between two hops (Theil 1950, Sen 1968), 0 where it is not significant."""
-    if at.size < 10:
-        return 0.0
-    first, second = np.triu_indices(at.size, 1)
-    slope = float(np.median((centre[second] - centre[first]) / (at[second] - at[first])))
-    left = centre - slope * at
-    scatter = 1.4826 * float(np.median(np.abs(left - np.median(left))))
-    return slope if abs(slope) > 3 * scatter / float(np.sqrt(np.sum((at - at.mean()) ** 2))) else 0.0
 
 
 def _height(strike: list[CellContact]) -> float:
