@@ -85,10 +85,36 @@ def _feather(path: Path) -> None:
     feather.write_feather(_table(), path, chunksize=100)
 
 
+def _hdf5(path: Path) -> None:
+    import h5py
+
+    with h5py.File(path, "w") as file:
+        rig = file.create_group("rig")
+        rig["t"] = np.arange(300) / 500
+        rig["t"].attrs["unit"] = "s"
+        rig.create_dataset("force", data=FORCE, chunks=(64,), compression="gzip").attrs["units"] = "N"
+        rig["acc_g"] = ACC / 9.80665
+
+
+def _matlab(path: Path) -> None:
+    from scipy.io import savemat
+
+    savemat(path, {"fs": 500.0, "force_N": FORCE, "acc": ACC}, do_compression=True)
+
+
+def _matlab4(path: Path) -> None:
+    from scipy.io import savemat
+
+    savemat(path, {"force_N": FORCE, "acc": ACC, "time_s": np.arange(300) / 500}, format="4")
+
+
 FORCE_AND_ACC = (("force", "N", 500.0, FORCE), ("acc", "m/s²", 500.0, ACC))
 SAMPLES = (
     Sample("numpy", "records.npy", _npy, FORCE_AND_ACC),
     Sample("numpy", "archive.npz", _npz, FORCE_AND_ACC, {"units": "acc=m/s^2"}),
+    Sample("matlab", "compressed.mat", _matlab, FORCE_AND_ACC, {"units": "acc=m/s^2"}),
+    Sample("matlab", "version4.mat", _matlab4, FORCE_AND_ACC, {"units": "acc=m/s^2"}),
+    Sample("hdf5", "group.h5", _hdf5, (("rig/acc", "m/s²", 500.0, ACC), ("rig/force", "N", 500.0, FORCE))),
     Sample("arrow", "table.parquet", _parquet, FORCE_AND_ACC),
     Sample("arrow", "table.feather", _feather, FORCE_AND_ACC),
     Sample(

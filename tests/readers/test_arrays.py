@@ -39,7 +39,7 @@ def test_longer_dimension_is_time(tmp_path: Path, order: str) -> None:
 def test_python_objects_are_refused(tmp_path: Path) -> None:
     path = tmp_path / "a.npy"
     np.save(path, np.array([{"a": 1}], dtype=object), allow_pickle=True)
-    with pytest.raises(RecordingError, match="cannot be read"):
+    with pytest.raises(RecordingError, match="the file holds Python objects"):
         read(path, rate=1, units="N")
 
 

@@ -229,7 +229,8 @@ def _pace_without_times(array: NamedArray, name: str, rate: float | None, where:
     if array.interval is None:
         if rate is None:
             raise RecordingError(
-                f"{where}: channel {name!r} has neither times nor a sampling rate in the file. State rate in Hz."
+                f"{where}: channel {name!r} has neither times nor a sampling rate in the file. State rate "
+                "in Hz."
             )
         return float(rate)
     if rate is not None and abs(rate * array.interval - 1) > 5e-4:

@@ -97,7 +97,7 @@ def _open(where: str) -> Any:
 
     with open(where, "rb") as file:
         is_parquet = file.read(4) == b"PAR1"
-    return parquet.ParquetFile(where) if is_parquet else pa.ipc.open_file(pa.memory_map(where))
+    return parquet.ParquetFile(where) if is_parquet else pa.ipc.open_file(pa.OSFile(where))
 
 
 def _look_inside(where: str) -> tuple[_Schema, list[int]]:

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import math
 import os
 import zipfile
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from quintain.domain.recording import Recording
 from quintain.errors import RecordingError
 from quintain.readers.arrays import NamedArray, array_channels, is_rate_name, recording_of_arrays
 from quintain.readers.fingerprint import Fingerprint, take_fingerprint
+from quintain.readers.raw_samples import decode_numbers, open_again
 from quintain.readers.reader import Reader
 
 __all__ = ["READER", "read_numpy", "recognises"]
@@ -63,14 +67,14 @@ def read_numpy(
     try:
         with found.path.open("rb") as file:
             archive = file.read(2) == b"PK"
-        loaded = _unpack(found) if archive else {"signal": np.load(where, mmap_mode="r", allow_pickle=False)}
+        loaded = _unpack(found) if archive else {}
+        inside = [] if archive else _columns(found)
     except RecordingError:
         raise
     except Exception as error:
         # numpy and zipfile raise many kinds for damaged headers; none of them is a fault of the program.
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise RecordingError(f"{where}: this NumPy file cannot be read ({reason}). Save it again.") from None
-    arrays: list[NamedArray] = []
     interval = None
     for name, array in loaded.items():
         if (
@@ -82,9 +86,62 @@ def read_numpy(
             interval = 1 / float(array.reshape(-1)[0])
     for name, array in loaded.items():
         if array.size > 1:
-            arrays += array_channels(name, array, interval=interval)
-    header = "\n".join(f"{name}: {array.dtype} {array.shape}" for name, array in loaded.items())
-    return recording_of_arrays(found, arrays, reader=READER.name, units=units, rate=rate, header=header)
+            inside += array_channels(name, array, interval=interval)
+    shapes = [f"{name}: {array.dtype} {array.shape}" for name, array in loaded.items()]
+    header = "\n".join(shapes or [f"{array.name}: {array.n} numbers" for array in inside])
+    return recording_of_arrays(found, inside, reader=READER.name, units=units, rate=rate, header=header)
+
+
+def _columns(found: Fingerprint) -> list[NamedArray]:
+    """Columns of an array file, to be read in place."""
+    with found.path.open("rb") as file:
+        version = np.lib.format.read_magic(file)
+        read_header = (
+            np.lib.format.read_array_header_1_0 if version == (1, 0) else np.lib.format.read_array_header_2_0
+        )
+        shape, by_columns, dtype = read_header(file)
+        offset = file.tell()
+    if dtype.hasobject:
+        raise RecordingError(
+            f"{found.path}: the file holds Python objects, which are not read. Save plain numbers."
+        )
+    n = math.prod(shape)
+    if offset + n * dtype.itemsize > found.n_bytes:
+        raise RecordingError(
+            f"{found.path}: the header announces {n} numbers of {dtype.itemsize} bytes, but the file "
+            "holds only "
+            f"{found.n_bytes - offset} bytes of them. Copy or save it again."
+        )
+    if dtype.names:
+        inside = dtype.fields or {}
+        fields = [(name, *inside[name][:2]) for name in dtype.names] if len(shape) == 1 else []
+        return [
+            NamedArray(name, n, partial(_fetch, found, offset + at, kind.str, dtype.itemsize))
+            for name, kind, at in fields
+            if kind.kind in "iuf" and kind.shape == ()
+        ]
+    if dtype.kind not in "iuf" or len(shape) not in (1, 2) or n == 0:
+        return []
+    size = dtype.itemsize
+    rows, width = max(shape), n // max(shape)
+    # Samples of one column lie together where time is the fast dimension of the file.
+    together = width == 1 or by_columns == (shape[0] == rows)
+    names = ["signal"] if width == 1 else [f"signal[{k}]" for k in range(width)]
+    at, step = (rows * size, size) if together else (size, width * size)
+    return [
+        NamedArray(name, rows, partial(_fetch, found, offset + k * at, dtype.str, step))
+        for k, name in enumerate(names)
+    ]
+
+
+def _fetch(found: Fingerprint, offset: int, dtype: str, step: int, i: int, j: int) -> NDArray[np.float64]:
+    n, size = j - i, np.dtype(dtype).itemsize
+    with open_again(found) as file:
+        file.seek(offset + i * step)
+        buffer = file.read((n - 1) * step + size)
+    if len(buffer) < (n - 1) * step + size:
+        raise RecordingError(f"{found.path}: the file ends before number {j}. Copy it again.")
+    return decode_numbers(buffer, dtype, n, step)
 
 
 def _unpack(found: Fingerprint) -> dict[str, np.ndarray[Any, Any]]:

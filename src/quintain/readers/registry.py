@@ -8,7 +8,7 @@ from typing import Any
 
 from quintain.domain.recording import Recording
 from quintain.errors import RecordingError, UsageError
-from quintain.readers import arrow_file, columns, lvm, numpy_file, wav
+from quintain.readers import arrow_file, columns, hdf5, lvm, matlab, numpy_file, wav
 from quintain.readers.fingerprint import read_head
 from quintain.readers.reader import HEAD, Reader
 
@@ -22,6 +22,8 @@ _OWN: tuple[Reader, ...] = (
     lvm.READER,
     numpy_file.READER,
     arrow_file.READER,
+    matlab.READER,
+    hdf5.READER,
     columns.READER,
 )
 """Formats that are told by their first bytes come first; text of any make is asked last."""

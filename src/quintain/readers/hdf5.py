@@ -1,0 +1,207 @@
+"""Reader of HDF5 files: every array of numbers is a channel, by its path; read in place."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping
+from functools import partial
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from quintain.domain.recording import Recording
+from quintain.errors import ChannelError, RecordingError
+from quintain.readers.arrays import NamedArray, array_channels, is_rate_name, recording_of_arrays
+from quintain.readers.columns_mapping import parse_columns
+from quintain.readers.fingerprint import Fingerprint, take_fingerprint
+from quintain.readers.reader import Reader
+
+__all__ = ["READER", "read_hdf5", "recognises"]
+
+_SIGNATURE = b"\x89HDF\r\n\x1a\n"
+_BOMB_RATIO = 1000
+_SMALL = 64 << 20
+
+
+def recognises(head: bytes) -> bool:
+    """Whether the first bytes are those of an HDF5 file, with or without a block of a user before it."""
+    return any(head[at : at + 8] == _SIGNATURE for at in (0, 512, 1024, 2048))
+
+
+def read_hdf5(
+    path: str | os.PathLike[str],
+    *,
+    columns: str | None = None,
+    rate: float | None = None,
+    units: str | Mapping[str, str] | None = None,
+) -> Recording:
+    """
+    Read an HDF5 file.
+
+    Parameters
+    ----------
+    path : str or path-like
+        The file. Arrays of one or two dimensions are channels named by their path, the longer dimension is
+        time; one called 't' or 'time' in the same group, or of the same length, holds the times.
+        Attributes 'unit', 'units', 'sample_rate', 'sampling_rate' or 'fs' of an array, its group or the
+        file are heeded.
+    columns : str, optional
+        Which array is what: ``'time=rig/t[s],force=rig/fz[N]'``; left out, all arrays are taken. A column
+        of a wide array is written ``imu_acc[0]`` and takes its unit from ``units``.
+    rate : float, optional
+        Sampling rate, where the file has neither times nor a rate. [Hz]
+    units : str or mapping, optional
+        Unit of channels that state none (``'N'``), or units by channel (``'rig/fz=kN'``).
+
+    Returns
+    -------
+    Recording
+        One trace a column; samples are read from the file when they are asked for.
+
+    Raises
+    ------
+    RecordingError
+        If the file is damaged, announces far more numbers than it holds, or has no rate.
+    ChannelError, UnitError
+        If an array asked for is not there, or a unit is missing for times or not known.
+    """
+    return read_tree(take_fingerprint(path), READER.name, columns=columns, rate=rate, units=units)
+
+
+def read_tree(
+    found: Fingerprint,
+    reader: str,
+    *,
+    columns: str | None,
+    rate: float | None,
+    units: str | Mapping[str, str] | None,
+) -> Recording:
+    """Read the arrays of an HDF5 file for a format that is built on it."""
+    import h5py
+
+    where = str(found.path)
+    try:
+        with h5py.File(where, "r") as file:
+            arrays = list(_arrays(file, where))
+            header = "\n".join(_describe(file))
+    except RecordingError:
+        raise
+    except Exception as error:
+        # h5py turns what its C library finds into many kinds of exceptions.
+        raise _damaged(where, error) from None
+    if columns is not None:
+        arrays = _chosen(arrays, columns, where)
+    return recording_of_arrays(found, arrays, reader=reader, units=units, rate=rate, header=header)
+
+
+def _damaged(where: str, error: Exception) -> RecordingError:
+    reason = str(error).splitlines()[0][:200] if str(error) else type(error).__name__
+    return RecordingError(f"{where}: this HDF5 file cannot be read ({reason}). Copy or write it again.")
+
+
+def _datasets(group: Any, depth: int = 0) -> Iterator[Any]:
+    """Arrays below a group; links to other files are not followed."""
+    import h5py
+
+    for name in group:
+        if depth > 20 or group.get(name, getlink=True).__class__ is not h5py.HardLink:
+            continue
+        item = group[name]
+        if isinstance(item, h5py.Dataset):
+            yield item
+        elif isinstance(item, h5py.Group) and not name.startswith("#"):
+            yield from _datasets(item, depth + 1)
+
+
+def _text(value: object) -> str:
+    if isinstance(value, bytes):
+        return value.decode("utf-8", "replace")
+    return str(value)
+
+
+def _attribute_rate(item: Any) -> float | None:
+    for name in item.attrs:
+        if is_rate_name(name):
+            value = np.asarray(item.attrs[name]).reshape(-1)
+            if value.size == 1 and value.dtype.kind in "iuf" and float(value[0]) > 0:
+                return float(value[0])
+    return None
+
+
+def _arrays(file: Any, where: str) -> Iterator[NamedArray]:
+    single = {}
+    datasets = [d for d in _datasets(file) if d.dtype.kind in "iufV" and not d.is_virtual and not d.external]
+    for dataset in datasets:
+        name = dataset.name.rpartition("/")[2]
+        if dataset.size == 1 and dataset.dtype.kind in "iuf" and is_rate_name(name):
+            single[dataset.parent.name] = float(np.asarray(dataset[()]).reshape(-1)[0])
+    for dataset in datasets:
+        kind = _text(dataset.attrs.get("MATLAB_class", "double"))
+        if dataset.size in (None, 0, 1) or kind in ("char", "logical", "cell", "struct"):
+            continue
+        stored = dataset.id.get_storage_size()
+        if dataset.size * dataset.dtype.itemsize > max(_SMALL, _BOMB_RATIO * stored):
+            raise RecordingError(
+                f"{where}: array {dataset.name!r} announces {dataset.size} numbers but holds {stored} "
+                "bytes. Write the "
+                "file again."
+            )
+        rate = (
+            _attribute_rate(dataset)
+            or _attribute_rate(dataset.parent)
+            or single.get(dataset.parent.name)
+            or single.get("/")
+            or _attribute_rate(file)
+        )
+        unit = _text(dataset.attrs.get("unit", dataset.attrs.get("units", "")))
+        more = {"unit": unit, "group": dataset.parent.name, "interval": 1 / rate if rate else None}
+        for array in array_channels(dataset.name.lstrip("/"), dataset, **more):
+            yield _rebound(array, dataset, where)
+
+
+def _rebound(array: NamedArray, dataset: Any, where: str) -> NamedArray:
+    """The column fetched anew from the file, which is closed until then."""
+    from dataclasses import replace
+
+    how = array.fetch.args[1:]  # type: ignore[attr-defined]
+    return replace(array, fetch=partial(_fetch, where, dataset.name, array.fetch.func, how))  # type: ignore[attr-defined]
+
+
+def _fetch(where: str, path: str, slicer: Any, how: tuple[Any, ...], i: int, j: int) -> NDArray[np.float64]:
+    import h5py
+
+    try:
+        with h5py.File(where, "r") as file:
+            numbers: NDArray[np.float64] = slicer(file[path], *how, i, j)
+    except Exception as error:
+        raise _damaged(where, error) from None
+    if numbers.shape != (j - i,):
+        raise RecordingError(f"{where}: array {path!r} is shorter than it was. Read the file again.")
+    return numbers
+
+
+def _describe(file: Any) -> Iterator[str]:
+    """Attributes and arrays of the file as text."""
+    for name in file.attrs:
+        yield f"{name}: {_text(file.attrs[name])}"
+    for dataset in _datasets(file):
+        attributes = ", ".join(f"{name}={_text(dataset.attrs[name])}" for name in dataset.attrs)
+        yield f"{dataset.name}: {dataset.dtype} {dataset.shape} {attributes}".rstrip()
+
+
+def _chosen(arrays: list[NamedArray], columns: str, where: str) -> list[NamedArray]:
+    from dataclasses import replace
+
+    there = {array.name: array for array in arrays}
+    chosen = []
+    for name, which, unit in parse_columns(columns):
+        key = str(which).lstrip("/")
+        if key not in there:
+            listing = ", ".join(map(repr, there)) or "none"
+            raise ChannelError(f"{where}: there is no array {key!r}; there are: {listing}")
+        chosen.append(replace(there[key], name=name, unit=unit or there[key].unit))
+    return chosen
+
+
+READER = Reader("hdf5", (".h5", ".hdf5", ".hdf", ".nc"), recognises, read_hdf5, "HDF5 arrays by path")
