@@ -6,15 +6,13 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
+from quintain.numerics._pad_kernel import elastic_kernel, energy_kernel, pack_pad
 from quintain.numerics.pad_law import (
     INVENTED_PADS,
     PadLaw,
     elastic_energy,
     elastic_force,
-    elastic_kernel,
-    energy_kernel,
     loop_force,
-    pack_pad,
     pad_force,
 )
 

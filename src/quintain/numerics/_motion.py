@@ -17,8 +17,8 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from quintain.numerics._pad_kernel import elastic_kernel, energy_kernel, loss_factor, power
 from quintain.numerics._recovery import recover, surface_at
-from quintain.numerics.pad_law import elastic_kernel, energy_kernel, loss_factor, power
 
 # fmt: off
 _C = np.array([0.0, 1/5, 3/10, 4/5, 8/9, 1.0])

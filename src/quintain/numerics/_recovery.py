@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from quintain.numerics.pad_law import elastic_kernel, loss_factor
+from quintain.numerics._pad_kernel import elastic_kernel, loss_factor
 
 TIME, SURFACE, SPEED, BRANCH = range(4)
 """Columns of the table: time since take-off, compression, its rate, stretch of the slow branch."""

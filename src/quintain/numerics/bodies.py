@@ -19,7 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quintain.numerics import _motion as m
-from quintain.numerics.pad_law import PadLaw, pack_pad
+from quintain.numerics._pad_kernel import pack_pad
+from quintain.numerics.pad_law import PadLaw
 from quintain.numerics.resonator import Mode, respond_to_modes
 
 __all__ = [
