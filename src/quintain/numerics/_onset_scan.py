@@ -68,6 +68,11 @@ def average_cells(samples: FloatArray, width: int, means: FloatArray, within: Fl
             means[cell] = samples[begin]
             within[cell] = 0.0
             continue
+        if width == 2:
+            half = 0.5 * (samples[begin] - samples[begin + 1])
+            means[cell] = samples[begin + 1] + half
+            within[cell] = 2 * half * half
+            continue
         total = 0.0
         low = math.inf
         high = -math.inf
