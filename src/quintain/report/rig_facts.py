@@ -29,7 +29,7 @@ def exactly(value: float) -> str:
 
 
 def rig_facts(rig: Rig) -> tuple[Fact, ...]:
-    """Everything the rig file states; what it does not state reads so where it matters."""
+    """What the rig file states that bears on a force; what it does not state reads so where it matters."""
     cell, calibration = rig.cell, rig.calibration
     label = ", ".join(part for part in (cell.maker, f"no. {cell.serial}" if cell.serial else "") if part)
     facts = [Fact("Rig", rig.name), Fact("Version", rig.version, mono=True)]

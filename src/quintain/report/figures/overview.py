@@ -20,7 +20,7 @@ __all__ = ["OneScale", "draw_overview", "one_scale"]
 _COLUMNS = 8
 _WIDTH = 700
 _CELL, _GUTTER, _ROW, _PLOT = 80.5, 8.0, 58.0, 36.0
-_LONGEST = 4.0
+_LONGEST = 2.5
 """Strikes longer than this many median windows are cut, so that one long event does not flatten all."""
 
 

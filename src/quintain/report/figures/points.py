@@ -93,7 +93,7 @@ def _frame(
     air = 0.04 * ((high - low) or abs(high) or 1.0)
     x_range = (0.0 if from_zero else low - air, high + air)
     longest = max((len(level.words) for level in levels), default=0)
-    margins = Margins(right=max(30, round(10 + CHARACTER * longest)))
+    margins = Margins(right=max(30, round(14 + CHARACTER * longest)))
     return frame(
         x_range, (min(ys), max(ys)), height=height, margins=margins, x_factor=x_factor, y_factor=y_factor
     )

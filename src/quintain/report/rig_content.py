@@ -1,0 +1,224 @@
+"""What the report of a rig says: its verdict, what is due, its trends, and the evidence beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from quintain.domain.rig_state import RigState, Trend
+from quintain.quantities import GLOSSARY
+from quintain.report.cautions import DROP_CAUTIONS, LOCAL_RULES, Caution
+from quintain.report.figures.points import Level, Point, draw_points
+from quintain.report.parts import (
+    Cell,
+    Column,
+    Definition,
+    Fact,
+    Figure,
+    Section,
+    Table,
+    as_words,
+    cell_of,
+    definitions,
+)
+from quintain.report.rig_facts import exactly, rig_facts
+from quintain.report.rounding import rounded, shown
+from quintain.report.verdict import Verdict
+
+__all__ = ["rig_content"]
+
+CHECK_WORDS = {"tap": "Tap test", "drops": "Drop test", "calibration": "Static calibration"}
+
+_WORDS = {"sound": ("sound", "Sound"), "doubt": ("doubt", "With doubt"), "undecided": ("open", "Undecided")}
+
+
+@dataclass(frozen=True, slots=True)
+class Content:
+    """The whole report."""
+
+    title: str
+    kind: str
+    file: str
+    invented: bool
+    verdict: Verdict
+    why: str
+    sections: tuple[Section, ...]
+    definitions: tuple[Definition, ...]
+    rig: tuple[Fact, ...]
+    provenance: tuple[Fact, ...]
+    cautions: tuple[Caution, ...]
+    local_rules: str
+    software: str
+    date: str
+
+
+def rig_content(
+    state: RigState, *, invented: bool, software: str, evidence: Sequence[Section] = ()
+) -> dict[str, Any]:
+    """Everything the report of a rig says, as plain mappings, lists and strings."""
+    judged = _judged(state)
+    trends = [_trend(trend) for trend in state.trends]
+    used = {trend.quantity for trend in state.trends}
+    used |= {row.name for section in evidence for row in section.rows}
+    content = Content(
+        title=f"Rig {state.rig.name}",
+        kind="report of a rig",
+        file=state.rig.name,
+        invented=invented,
+        verdict=_verdict(state),
+        why="A static calibration says how the cell reads a dead weight; only drops and taps say how the rig "
+        "reads a blow.",
+        sections=(_reasons(state), _due(state), *evidence, *trends),
+        definitions=definitions(used),
+        rig=rig_facts(state.rig),
+        provenance=(
+            Fact("Judged", judged.isoformat(sep=" ", timespec="minutes") if judged else "date not known"),
+            Fact("Rig version", state.rig.version, mono=True),
+            Fact("Earlier versions kept", str(state.n_earlier_versions)),
+            Fact("Entries in the log", str(state.n_entries)),
+            Fact("Software", f"quintain {software}"),
+        ),
+        cautions=DROP_CAUTIONS,
+        local_rules=LOCAL_RULES,
+        software=software,
+        date=judged.isoformat() if judged else "",
+    )
+    words: dict[str, Any] = as_words(content)
+    return words
+
+
+def _judged(state: RigState) -> datetime | None:
+    """The instant the state was judged for, from any check that was ever done."""
+    for check in state.due:
+        if check.last is not None and check.days_since is not None:
+            return (check.last + timedelta(days=check.days_since)).replace(microsecond=0)
+    return None
+
+
+def _verdict(state: RigState) -> Verdict:
+    mark, word = _WORDS[state.verdict]
+    highest = state.rig.calibration.highest
+    upto = f" up to {exactly(highest)} N" if highest is not None else ""
+    if state.verdict == "sound":
+        return Verdict(mark, word, f"Fit for use{upto}; every check is in date and inside its usual range.")
+    if state.verdict == "undecided":
+        return Verdict(mark, word, "Nothing proves this rig yet.", "A drop test that passes would decide.")
+    count = len(state.reasons)
+    things = "One thing has" if count == 1 else f"{count} things have"
+    return Verdict(mark, word, f"{things} to be looked at before this rig is relied on{upto}.")
+
+
+def _reasons(state: RigState) -> Section:
+    if not state.reasons:
+        return Section("Reasons", says="Nothing speaks against this rig.")
+    return Section("Reasons", reasons=tuple(f"{r[0].upper()}{r[1:]}." for r in state.reasons if r))
+
+
+def _due(state: RigState) -> Section:
+    columns = (
+        Column("check", kind="words"),
+        Column("last done", kind="words"),
+        Column("allowed rest", "days", kind="number"),
+        Column("", kind="words"),
+    )
+    lines = []
+    for check in state.due:
+        last = "never" if check.last is None else f"{check.last:%Y-%m-%d}"
+        when = "due now" if check.overdue else _days(check.allowed_days - (check.days_since or 0))
+        allowed = Cell(exactly(check.allowed_days), exact=repr(check.allowed_days))
+        name = CHECK_WORDS.get(check.kind, check.kind)
+        lines.append((Cell(name), Cell(last), allowed, Cell(when)))
+    return Section("What is due", tables=(Table(columns, tuple(lines)),))
+
+
+def _days(left: float) -> str:
+    whole = int(left)
+    return "due today" if whole == 0 else f"due in {whole} day{'s' if whole > 1 else ''}"
+
+
+def _trend(trend: Trend) -> Section:
+    entry = GLOSSARY[trend.quantity]
+    unit = f", {entry.shown_unit}" if entry.shown_unit != "1" else ""
+    newest = shown(trend.values[-1])
+    first = trend.when[0]
+    days = [(when - first).total_seconds() / 86_400 for when in trend.when]
+    wrong = trend.jumped or trend.drifted
+    points = [
+        Point(day, value.value, value.expanded, doubted=wrong and i == len(days) - 1)
+        for i, (day, value) in enumerate(zip(days, trend.values, strict=True))
+    ]
+    label = (
+        f"{entry.label} of this rig, {len(days)} checks from {first:%Y-%m-%d}; the newest is {newest.text}."
+    )
+    figure = draw_points(
+        points,
+        name=f"{entry.label}{unit}",
+        x_unit="",
+        x_words=_dates(trend.when, days),
+        label=label,
+        levels=_levels(trend),
+        y_factor=entry.shown_factor,
+    )
+    return Section(
+        title=f"{entry.label}, over time",
+        note=f"{len(days)} check{'s' if len(days) > 1 else ''}; bars 95 %",
+        mark="doubt" if wrong else ("sound" if trend.known else "open"),
+        says=_trend_words(trend, newest.text),
+        figures=(Figure(figure, label),),
+        tables=(_trend_table(trend),),
+    )
+
+
+def _levels(trend: Trend) -> tuple[Level, ...]:
+    if trend.centre is None or trend.lower is None or trend.upper is None:
+        return ()
+    return (
+        Level(trend.upper, "+3 s", limit=True),
+        Level(trend.centre, "mean"),
+        Level(trend.lower, "−3 s", limit=True),
+    )
+
+
+def _trend_words(trend: Trend, newest: str) -> str:
+    if not trend.known:
+        return f"Newest {newest}. Too few checks for limits from this rig's own history."
+    if trend.jumped:
+        return f"Newest {newest}: outside the limits of this rig's own history. Look for what changed."
+    if trend.drifted:
+        return f"Newest {newest}: inside the limits, but a small shift lasts. Watch bolts and pad."
+    return f"Newest {newest}: inside the limits of this rig's own history."
+
+
+_NEWEST = 6
+"""Values of a trend that are listed in figures."""
+
+
+def _trend_table(trend: Trend) -> Table:
+    entry = GLOSSARY[trend.quantity]
+    unit = "" if entry.shown_unit == "1" else entry.shown_unit
+    columns = (Column("date", kind="words"), Column(entry.label.lower(), unit))
+    newest = list(zip(trend.when, trend.values, strict=True))[-_NEWEST:]
+    lines = tuple((Cell(f"{when:%Y-%m-%d %H:%M}"), cell_of(value)) for when, value in reversed(newest))
+    limits = ""
+    if trend.lower is not None and trend.upper is not None:
+        low, high = trend.lower * entry.shown_factor, trend.upper * entry.shown_factor
+        spread = (high - low) / 2
+        low_text, high_text = rounded(low, spread / 10)[0], rounded(high, spread / 10)[0]
+        limits = f" Usual range of this rig: {low_text} to {high_text} {unit}".rstrip() + "."
+    left = len(trend.values) - len(newest)
+    more = f"The newest {len(newest)}; {left} earlier ones are in the log." if left else ""
+    return Table(columns, lines, (more + limits).strip())
+
+
+def _dates(when: Sequence[datetime], days: Sequence[float]) -> list[tuple[float, str]]:
+    """Dates for the lower axis: first and last, and some between where there is room."""
+    most = 7
+    wanted = sorted({round(i * (len(days) - 1) / (most - 1)) for i in range(most)})
+    span = days[-1] - days[0]
+    chosen: list[tuple[float, str]] = []
+    for i in wanted:
+        if not chosen or days[i] - chosen[-1][0] > 0.12 * span:
+            chosen.append((days[i], f"{when[i]:%d %b %Y}".lstrip("0")))
+    return chosen
