@@ -75,7 +75,9 @@ def minimise_squares(
         damped = normal + damp * np.diag(np.diag(normal) + 1e-300)
         trial = np.clip(best - np.linalg.solve(damped, jacobian.T @ r), lower, upper)
         r_trial = residual(trial)
-        gain = cost - float(r_trial @ r_trial)
+        with np.errstate(over="ignore", invalid="ignore"):
+            gain = cost - float(r_trial @ r_trial)
+        # a simulation that ran away gives a cost that is not finite: no gain
         if gain > 0:
             best, r, cost = trial, r_trial, cost - gain
             jacobian = _jacobian(residual, best, r, steps)

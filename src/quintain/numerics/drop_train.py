@@ -188,7 +188,7 @@ def follow_train(
         moments = _moments(clean, t, starts, u_starts, flights, zero, sigma, rig)
         speeds = _speeds(moments, setup, clean, contacts, dt, n_starts)
         loadings = [_fit_start(w, v, rig, setup) for w, v in zip(windows, speeds, strict=True)]
-        swinging = any(f.frequency.size > rig.frequency.size for f in flights)
+        swinging = bool(flights) and flights[0].frequency.size > rig.frequency.size
         touches = _fit_plate(windows, loadings, speeds, rig, setup, suspect=swinging)
         fits = loadings if touches is None else touches
         starts = np.array([f.start for f in fits])
@@ -305,10 +305,10 @@ def _fit_plate(
     Fit the starts through a plate where the first one tells of it: later pads remember, the first not.
     """
     single = loadings[0]
-    if single.chi2 < (2.0 if suspect else 5.0):
+    if not suspect and single.chi2 < 5.0:
         return None
     fits: list[PlateFit] = []
-    law, u_law = UNKNOWN, U_UNKNOWN
+    law, u_law, late = UNKNOWN, U_UNKNOWN, 0.0
     for window, loading, speed in zip(windows, loadings, speeds, strict=True):
         begin = int(np.searchsorted(window.times, window.guess - 0.007))
         dt = window.times[1] - window.times[0]
@@ -320,7 +320,7 @@ def _fit_plate(
             window.reading[begin:end],
             window.times[begin:end],
             u_reading=window.u_reading[begin:end],
-            guess=loading.start,
+            guess=loading.start - late,
             speed=float(speed),
             mass=setup.mass,
             gravity=setup.gravity,
@@ -331,9 +331,9 @@ def _fit_plate(
             u_law=u_law,
         )
         if not fits:
-            if fit.chi2 > 0.6 * single.chi2:
+            if fit.chi2 > (1.0 if suspect else 0.6) * single.chi2:
                 return None
-            law, u_law = fit.law, U_SEEN
+            law, u_law, late = fit.law, U_SEEN, loading.start - fit.start
         fits.append(fit)
     return fits
 

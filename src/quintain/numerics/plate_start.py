@@ -85,7 +85,7 @@ def _respond(  # type: ignore[no-untyped-def]
         step = min(step, 0.15 / omega[i])
     state = np.zeros(n)
     state[1] = speed
-    k1, k2, k3, k4 = np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n)
+    k1, k2, k3, k4, trial = np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n)
     law = (mass, gravity, stiffness, exponent, plate_mass, contact, pad_damping, omega, zeta)
     reading = np.zeros(times.size)
     now = 0.0
@@ -96,10 +96,17 @@ def _respond(  # type: ignore[no-untyped-def]
         h = (times[i] - now) / n_steps
         for _ in range(n_steps):
             _rates(state, k1, *law)
-            _rates(state + 0.5 * h * k1, k2, *law)
-            _rates(state + 0.5 * h * k2, k3, *law)
-            _rates(state + h * k3, k4, *law)
-            state = state + h * (k1 + 2 * k2 + 2 * k3 + k4) / 6
+            for j in range(n):
+                trial[j] = state[j] + 0.5 * h * k1[j]
+            _rates(trial, k2, *law)
+            for j in range(n):
+                trial[j] = state[j] + 0.5 * h * k2[j]
+            _rates(trial, k3, *law)
+            for j in range(n):
+                trial[j] = state[j] + h * k3[j]
+            _rates(trial, k4, *law)
+            for j in range(n):
+                state[j] += h * (k1[j] + 2 * k2[j] + 2 * k3[j] + k4[j]) / 6
         now = times[i]
         if omega.size:
             for j in range(omega.size):
@@ -134,7 +141,7 @@ def fit_plate_loading(
         Samples without zero and ringing from before, their instants and standard uncertainties. [N],
         [s], [N]
     guess : float
-        First guess of the touch, up to 3 ms late. [s]
+        First guess of the touch; up to 3 ms late if nothing is known of the plate. [s]
     speed, mass, gravity : float
         Downward speed at touch, falling mass, acceleration of free fall. [m/s], [kg], [m/s²]
     frequency, damping, share : array_like, shape (n_modes,)
@@ -182,21 +189,22 @@ def fit_plate_loading(
 
     lower = np.array([guess - 0.012, np.log(1e3), 0.6, np.log(0.02), np.log(1e4), 0.0])
     upper = np.array([guess + 0.012, np.log(1e10), 5.0, np.log(20.0), np.log(1e9), 1e3])
-    best = None
-    for shift in (-0.5e-3, -1.5e-3):
-        for log_stiffness in (known[0] - 1.5, known[0] + 1.0):
-            begin = np.concatenate([[guess + shift, log_stiffness], known[1:]])
-            found = minimise_squares(
-                residual,
-                begin,
-                steps=np.array([1e-6, 1e-4, 1e-4, 1e-4, 1e-4, 1e-2]),
-                lower=lower,
-                upper=upper,
-                most=60,
-            )
-            if best is None or found.residual @ found.residual < best.residual @ best.residual:
-                best = found
-    assert best is not None
+    if law is UNKNOWN:
+        begins = [(guess + d, known[0] + s) for d in (-0.5e-3, -1.5e-3) for s in (-1.5, 1.0)]
+    else:
+        begins = [(guess, known[0])]
+    tries = [
+        minimise_squares(
+            residual,
+            np.concatenate([begin, known[1:]]),
+            steps=np.array([1e-6, 1e-4, 1e-4, 1e-4, 1e-4, 1e-2]),
+            lower=lower,
+            upper=upper,
+            most=40,
+        )
+        for begin in begins
+    ]
+    best = min(tries, key=lambda found: float(found.residual @ found.residual))
     r = best.residual[: y.size]
     chi2 = float(r @ r) / max(y.size - 4, 1)
     return PlateFit(
