@@ -439,8 +439,8 @@ def simulate_strike(
     if striker.push is not None:
         pushed = abs(striker.push.force) * striker.push.duration / (striker.mass + striker.mass_behind)
         longest = min(longest, striker.push.rise / 2)
-    # What the motion is measured by: the greatest speed there may be.
-    speed = max(abs(striker.speed) + pushed, math.sqrt(2 * abs(gravity) * striker.gap), 1e-3)
+    # What errors are measured by: the speed of approach, or what the push can give to a striker at rest.
+    speed = max(abs(striker.speed), math.sqrt(2 * abs(gravity) * striker.gap)) or pushed or 1e-3
     size = np.full(m.N_MOVING, tolerance * speed * 1e-3)
     size[[m.VS, m.VQ, m.VP, m.VT, m.VB]] = tolerance * speed
     states, records, events, n_events, n_steps = m.integrate(
