@@ -321,21 +321,20 @@ def force_at_reading(reading: float, fit: CalibrationFit, *, u_reference: float 
     >>> print(f"{found.force:.1f} N, u = {found.u:.1f} N")
     1494.9 N, u = 0.8 N
     """
-    shifted = fit.coefficients.copy()
-    shifted[0] -= reading
-    roots = np.polynomial.polynomial.polyroots(shifted)
-    real = roots.real[np.abs(roots.imag) < 1e-6 * max(1.0, fit.greatest)]
-    margin = 0.5 * fit.greatest
-    inside = real[(real >= -margin) & (real <= fit.greatest + margin)]
-    if not inside.size:
+    turned = np.polynomial.polynomial.polyder(fit.coefficients)
+    force = (reading - float(fit.coefficients[0])) / fit.sensitivity
+    for _ in range(30):  # Newton on a nearly straight curve: three or four steps
+        slope = float(np.polynomial.polynomial.polyval(force, turned))
+        step = (reading - float(fit.reading(force))) / slope if slope else np.inf
+        force += step
+        if not abs(step) > 1e-12 * fit.greatest:
+            break
+    if not -0.5 * fit.greatest <= force <= 1.5 * fit.greatest:
         raise ValueError(
             f"a reading of {reading:g} lies outside the calibration, which ends at "
-            f"{float(fit.reading(np.array([fit.greatest]))[0]):g} ({fit.greatest:g} N)"
+            f"{float(fit.reading(fit.greatest)):g} ({fit.greatest:g} N)"
         )
-    linear = (reading - fit.coefficients[0]) / fit.coefficients[1]
-    force = float(inside[np.argmin(np.abs(inside - linear))])
     powers = force ** np.arange(fit.degree + 1)
-    slope = float(np.polynomial.polynomial.polyval(force, np.polynomial.polynomial.polyder(fit.coefficients)))
     variance = (float(powers @ fit.covariance @ powers) + fit.residual_sd**2) / slope**2
     return ForceAtReading(force, float(np.sqrt(variance + (force * u_reference) ** 2)))
 
