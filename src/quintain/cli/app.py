@@ -8,6 +8,8 @@ import typer
 
 from quintain.cli.analyse import analyse
 from quintain.cli.demo import demo
+from quintain.cli.formats import formats
+from quintain.cli.peek import peek
 from quintain.cli.rig import rig
 from quintain.version import __version__
 
@@ -45,3 +47,5 @@ def about(
 app.command()(demo)
 app.command()(analyse)
 app.command()(rig)
+app.command()(peek)
+app.command()(formats)

@@ -113,7 +113,7 @@ def _columns(found: Fingerprint) -> list[NamedArray]:
             f"{found.n_bytes - offset} bytes of them. Copy or save it again."
         )
     if dtype.names:
-        inside = dtype.fields or {}
+        inside: Mapping[str, Any] = dtype.fields or {}
         fields = [(name, *inside[name][:2]) for name in dtype.names] if len(shape) == 1 else []
         return [
             NamedArray(name, n, partial(_fetch, found, offset + at, kind.str, dtype.itemsize))

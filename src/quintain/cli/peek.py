@@ -1,0 +1,136 @@
+"""``quintain peek``: what is inside a recording."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from quintain.cli.failure import explained
+from quintain.cli.progress_bar import progress_bar
+from quintain.version import __version__
+
+if TYPE_CHECKING:
+    from quintain.domain.recording import Recording
+    from quintain.tasks.peek import ChannelLook
+
+__all__ = ["peek"]
+
+
+def peek(
+    file: Annotated[Path, typer.Argument(help="Recording to look into.", show_default=False)],
+    columns: Annotated[
+        str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
+    ] = None,
+    rate: Annotated[float | None, typer.Option(help="Sampling rate in Hz, if the file has no time.")] = None,
+    units: Annotated[
+        str | None, typer.Option(help="Units the file does not state: 'N', or 'acc=g,force=kN'.")
+    ] = None,
+    full_scale: Annotated[
+        str | None, typer.Option(help="What full scale stands for in sound files: '5000 N'.")
+    ] = None,
+    encoding: Annotated[str | None, typer.Option(help="Encoding of a text file.")] = None,
+    separator: Annotated[str | None, typer.Option(help="Column separator of a text file.")] = None,
+    decimal: Annotated[str | None, typer.Option(help="Decimal mark of a text file.")] = None,
+    first_row: Annotated[int | None, typer.Option(help="Line of the first samples of a text file.")] = None,
+    reader: Annotated[
+        str | None, typer.Option(help="Reader to take, whatever the file looks like; see quintain formats.")
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
+) -> None:
+    """
+    Show the channels of a recording: name, rate, length, unit and range. Nothing is analysed.
+
+    Example: quintain peek session.csv
+    """
+    from quintain.domain import as_json
+    from quintain.tasks import peek as task
+
+    settings = {
+        "columns": columns, "rate": rate, "units": units, "full_scale": full_scale, "encoding": encoding,
+        "separator": separator, "decimal": decimal, "first_row": first_row, "reader": reader,
+    }  # fmt: skip
+    with explained():
+        with progress_bar(shown=not json) as progress:
+            recording, looks = task.peek(file, progress=progress, **settings)
+        if json:
+            print(
+                as_json.text(
+                    as_json.answer(
+                        "peek",
+                        version=__version__,
+                        inputs=[(recording.path, recording.sha256)],
+                        method={name: value for name, value in settings.items() if value is not None},
+                        results=_as_json(recording, looks),
+                        flags=[],
+                    )
+                )
+            )
+        else:
+            _print(recording, looks)
+
+
+def _as_json(recording: Recording, looks: list[ChannelLook]) -> dict[str, Any]:
+    channels = [
+        {
+            "name": look.trace.name,
+            "quantity": look.trace.quantity,
+            "unit": look.trace.unit,
+            "unit_in_file": look.trace.unit_in_file,
+            "rate_hz": look.trace.rate,
+            "device": look.trace.device,
+            "samples": look.n_samples,
+            "duration_s": look.duration,
+            "missing": look.n_missing,
+            "lowest": look.lowest,
+            "highest": look.highest,
+            "breaks": look.breaks,
+            "problem": look.problem,
+        }
+        for look in looks
+    ]
+    return {
+        "reader": recording.reader,
+        "bytes": recording.n_bytes,
+        "started": recording.started.isoformat() if recording.started else None,
+        "channels": channels,
+        "notes": list(recording.notes),
+        "header": recording.header,
+    }
+
+
+def _print(recording: Recording, looks: list[ChannelLook]) -> None:
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+
+    console = Console(highlight=False)
+    began = f", began {recording.started:%Y-%m-%d %H:%M:%S}" if recording.started else ""
+    console.print(
+        f"{recording.path}: {recording.n_bytes} bytes, read as {recording.reader!r}{began}", markup=False
+    )
+    table = Table(box=box.SIMPLE)
+    for heading in ("channel", "what", "rate / Hz", "samples", "length / s", "range", "remarks"):
+        left = heading in ("channel", "what", "remarks")
+        table.add_column(heading, justify="left" if left else "right", no_wrap=heading != "remarks")
+    for look in looks:
+        trace = look.trace
+        remarks = [f"{n} x {kind}" for kind, n in look.breaks.items()]
+        remarks += [f"{look.n_missing} missing"] if look.n_missing else []
+        remarks += ["unit not known"] if look.problem else []
+        table.add_row(
+            trace.name,
+            f"{trace.quantity}, {trace.unit}",
+            f"{trace.rate:.6g}",
+            "" if look.n_samples is None else str(look.n_samples),
+            "" if look.duration is None else f"{look.duration:.4g}",
+            "" if look.lowest is None else f"{look.lowest:.4g} to {look.highest:.4g}",
+            ", ".join(remarks),
+        )
+    console.print(table)
+    for note in recording.notes:
+        console.print(f"note: {note}", markup=False)
+    for look in looks[:3]:
+        if look.problem:
+            console.print(look.problem, markup=False)
