@@ -167,6 +167,12 @@ FLAGS: dict[str, FlagMeaning] = _table(
             doubts=("peak_force", "rate_of_force_development", "time_to_peak"),
         ),
         FlagMeaning(
+            "ringing-unexplained",
+            "Outside the contact the rig does not ring as its modes say: something still pushes, a mode is "
+            "wrong or one is missing. The correction did without a contact and is less certain.",
+            "Leave the pad after the strike; repeat the tap test with every mode it shows.",
+        ),
+        FlagMeaning(
             "methods-disagree",
             "The plain inverse filter gives another peak than the smoother, beyond their uncertainty.",
             "Look at the traces; take the impulse rather than the peak.",
@@ -275,6 +281,11 @@ FLAGS: dict[str, FlagMeaning] = _table(
             "starts-on-pad",
             "There is a force on the pad where the quiet before the drop should be.",
             "Start the recording with nothing on the pad, at least half a second before the drop.",
+        ),
+        FlagMeaning(
+            "gravity-assumed",
+            "No place was stated: standard gravity was taken, with a doubt that holds for the whole Earth.",
+            "State latitude and altitude, on the command line or in the rig file.",
         ),
         FlagMeaning(
             "one-contact",

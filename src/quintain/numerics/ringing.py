@@ -2,29 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from quintain.numerics.force_prior import (
-    ForcePrior,
-    Likelihood,
-    Pulse,
-    add_kinks,
-    find_contact,
-    fit_scales,
-    kinked_prior,
-    measure_pulse,
-    rough_prior,
-    shift_edges,
-)
+from quintain.numerics.force_prior import find_contact, measure_pulse, rough_prior
 from quintain.numerics.kappa import coverage_factors
 from quintain.numerics.refinement import Refined, refine_modes
-from quintain.numerics.smoother import Smoothed, filter_samples, log_likelihood, smooth_force
-from quintain.numerics.state_space import RigModel, Steps, discretise, rig_model
+from quintain.numerics.state_space import rig_model
+from quintain.numerics.strike_fit import Chain, Fitted, fit_belief, fit_inner_kinks, fit_kinked, telling_part
 
 __all__ = ["CorrectedForce", "remove_ringing"]
 
@@ -37,10 +25,10 @@ U_DAMPING = 0.3
 """Relative standard uncertainty of a damping ratio that comes without one."""
 GUARD = 1.5
 """Time by which contact is widened on both sides. [sampling intervals]"""
-EDGES_FROM = 20.0
-"""Samples in the pulse from which the edges of contact may be moved by evidence."""
 UNBOUND = 10.0
 """Natural logarithm of the evidence against any contact at which the belief in one is given up."""
+INNER_KINKS = 12.0
+"""Natural logarithm of the evidence against the smooth pulse at which kinks inside contact are sought."""
 SMOOTH_FROM, SMOOTH_FULL = 5.5, 8.0
 """Intervals of contact between which trust passes from the rough to the smooth, kinked pulse."""
 
@@ -89,130 +77,6 @@ class CorrectedForce:
     """Parts of ``u_peak_force`` by name; their squares sum to its square. [N]"""
     flags: tuple[str, ...]
     """Codes of the doubts raised."""
-
-
-class _Chain(NamedTuple):
-    """What stays the same while natural frequency and damping are refined."""
-
-    samples: Floats
-    rate: float
-    noise: float
-    share: Floats
-    force_frequency: float
-    cutoff: float | None
-    order: int
-    grid: int
-
-    def model(self, theta: Floats) -> RigModel:
-        """Model at logarithms of natural frequencies and damping ratios."""
-        n = theta.size // 2
-        return rig_model(
-            np.exp(theta[:n]),
-            np.minimum(np.exp(theta[n:]), 0.95),
-            self.share,
-            force_frequency=self.force_frequency,
-            anti_alias_cutoff=self.cutoff,
-            anti_alias_order=self.order,
-        )
-
-    def steps(self, model: RigModel, grid: int = 1) -> Steps:
-        """Exact steps of that model."""
-        return discretise(model, 1 / self.rate, grid=grid)
-
-    def likelihood(self, theta: Floats, part: slice) -> Likelihood:
-        """Log-likelihood of densities over a part of the samples."""
-        model = self.model(theta)
-        steps = self.steps(model)
-        samples = self.samples[part]
-
-        def value(density: Floats) -> float:
-            return log_likelihood(samples, model, steps, noise=self.noise, density=density)
-
-        return value
-
-    def innovations(self, density: Floats) -> Callable[[Floats], tuple[Floats, float]]:
-        """Normalised innovations and log-likelihood of modes."""
-
-        def at(theta: Floats) -> tuple[Floats, float]:
-            model = self.model(theta)
-            found = filter_samples(self.samples, model, self.steps(model), noise=self.noise, density=density)
-            return found.innovation / found.u_innovation, found.log_likelihood
-
-        return at
-
-    def smooth(self, theta: Floats, density: Floats) -> Smoothed:
-        """Force on the fine grid."""
-        model = self.model(theta)
-        steps = self.steps(model, self.grid)
-        return smooth_force(self.samples, model, steps, noise=self.noise, density=density)
-
-    def pulse(self, force: Floats, window: tuple[int, int]) -> Pulse:
-        """Largest pulse within a window of samples."""
-        first, last = window[0] * self.grid, window[1] * self.grid
-        return measure_pulse(force, 1 / self.rate / self.grid, first, last)
-
-
-class _Fitted(NamedTuple):
-    """One belief about the force with its scales chosen."""
-
-    prior: ForcePrior
-    scales: Floats
-    evidence: float
-
-    @property
-    def density(self) -> Floats:
-        """Densities over all intervals."""
-        return self.prior.density(self.scales)
-
-
-def _part(contact: Bools, samples_a_period: float) -> slice:
-    """Samples that tell how rough the force is: contact and a little quiet on both sides."""
-    i = np.flatnonzero(contact)
-    after = int(20 + 2 * samples_a_period)
-    return slice(max(int(i[0]) - 20, 0), min(int(i[-1]) + 2 + after, contact.size + 1))
-
-
-def _fit(
-    chain: _Chain, theta: Floats, prior: ForcePrior, part: slice, start: Floats, tolerance: float = 0.05
-) -> _Fitted:
-    """Choose the scales of a belief from a part of the samples."""
-    short = ForcePrior(prior.profiles[:, :, part.start : part.stop - 1])
-    scales, evidence = fit_scales(chain.likelihood(theta, part), short, start, tolerance=tolerance)
-    return _Fitted(prior, scales, evidence)
-
-
-def _fit_kinked(
-    chain: _Chain, theta: Floats, contact: Bools, pulse: Pulse, part: slice
-) -> tuple[_Fitted, Bools]:
-    """Fit the smooth pulse with kinked ends; with enough samples its ends are looked for too."""
-    omega = 2 * np.pi * chain.force_frequency
-
-    def build(where: Bools) -> ForcePrior:
-        return kinked_prior(where, pulse, omega, 1 / chain.rate)
-
-    fitted = _fit(chain, theta, build(contact), part, np.zeros(2))
-    if pulse.length * chain.rate < EDGES_FROM:
-        return fitted, contact
-    short = slice(part.start, part.stop - 1)
-    moved = contact.copy()
-    moved[short] = shift_edges(chain.likelihood(theta, part), contact[short], build, fitted.scales)
-    return _fit(chain, theta, build(moved), part, fitted.scales), moved
-
-
-def _fit_inner_kinks(chain: _Chain, theta: Floats, fitted: _Fitted, part: slice) -> tuple[_Fitted, int]:
-    """Allow kinks inside contact where the samples ask for them."""
-    short = slice(part.start, part.stop - 1)
-    prior, scales, evidence, added = add_kinks(
-        chain.likelihood(theta, part),
-        ForcePrior(fitted.prior.profiles[:, :, short]),
-        fitted.scales,
-        fitted.evidence,
-    )
-    if not added:
-        return fitted, 0
-    profiles = fitted.prior.profiles.copy()
-    profiles[:, :, short] = prior.profiles
-    return _Fitted(ForcePrior(profiles), scales, evidence), added
 
 
 def _checked(samples: ArrayLike, rate: float, noise: float, grid: int) -> Floats:
@@ -402,7 +266,7 @@ def remove_ringing(
         return _refused(y, rate, noise, grid, modes, ("rate-too-low",))
 
     main = int(np.argmax(shares))
-    chain = _Chain(y, rate, noise, shares, float(frequency[main]), anti_alias_cutoff, anti_alias_order, grid)
+    chain = Chain(y, rate, noise, shares, float(frequency[main]), anti_alias_cutoff, anti_alias_order, grid)
     omega = 2 * np.pi * chain.force_frequency
     window = (0, y.size - 1) if contact is None else (max(contact[0], 0), min(contact[1], y.size - 1))
     if window[1] - window[0] < 1:
@@ -412,7 +276,7 @@ def remove_ringing(
     # First look, knowing nothing of when the rig was touched.
     everywhere = np.ones(y.size - 1, dtype=bool)
     seen = measure_pulse(np.nan_to_num(np.abs(y)), 1 / rate, *window)
-    unbound = _fit(chain, believed, rough_prior(everywhere, seen, omega), whole, np.zeros(1), 0.1)
+    unbound = fit_belief(chain, believed, rough_prior(everywhere, seen, omega), whole, np.zeros(1), 0.1)
     look = chain.smooth(believed, unbound.density)
     pulse = chain.pulse(look.force, window)
 
@@ -420,8 +284,8 @@ def remove_ringing(
         # The threshold stands above the ringing that a wrong natural frequency leaves behind.
         touched = find_contact(look.force, grid, 0.15 * pulse.peak, guard=GUARD, window=contact)
         prior = rough_prior(touched, pulse, omega)
-        fitted = _fit(
-            chain, believed, prior, _part(touched, rate / chain.force_frequency), unbound.scales, 0.3
+        fitted = fit_belief(
+            chain, believed, prior, telling_part(touched, rate / chain.force_frequency), unbound.scales, 0.3
         )
         modes = refine_modes(chain.innovations(fitted.density), believed, u_believed)
         look = chain.smooth(modes.theta, fitted.density)
@@ -429,19 +293,19 @@ def remove_ringing(
 
     threshold = max(0.03 * pulse.peak, 5 * float(np.sqrt(np.median(look.variance))))
     touched = find_contact(look.force, grid, threshold, guard=GUARD, window=contact)
-    part = _part(touched, rate / chain.force_frequency)
+    part = telling_part(touched, rate / chain.force_frequency)
     length = np.count_nonzero(touched) - 2 * GUARD
     trust = float(np.clip((length - SMOOTH_FROM) / (SMOOTH_FULL - SMOOTH_FROM), 0, 1))
-    rough = _fit(chain, modes.theta, rough_prior(touched, pulse, omega), part, np.zeros(1))
-    smooth, touched = _fit_kinked(chain, modes.theta, touched, pulse, part)
+    rough = fit_belief(chain, modes.theta, rough_prior(touched, pulse, omega), part, np.zeros(1))
+    smooth, touched = fit_kinked(chain, modes.theta, touched, pulse, part)
     n_kinks = 0
-    if smooth.evidence < rough.evidence - 12:
-        smooth, n_kinks = _fit_inner_kinks(chain, modes.theta, smooth, part)
+    if smooth.evidence < rough.evidence - INNER_KINKS:
+        smooth, n_kinks = fit_inner_kinks(chain, modes.theta, smooth, part)
     best = smooth if trust > 0.5 else rough
     if refine:
         modes = refine_modes(chain.innovations(best.density), believed, u_believed, start=modes.theta)
-        smooth = _fit(chain, modes.theta, smooth.prior, part, smooth.scales)
-        rough = _fit(chain, modes.theta, rough.prior, part, rough.scales)
+        smooth = fit_belief(chain, modes.theta, smooth.prior, part, smooth.scales)
+        rough = fit_belief(chain, modes.theta, rough.prior, part, rough.scales)
         best = smooth if trust > 0.5 else rough
 
     # Where the force is not zero outside contact, or the modes are wrong and were not refined, the samples
@@ -449,17 +313,17 @@ def remove_ringing(
     if chain.likelihood(modes.theta, whole)(best.density) < unbound.evidence - UNBOUND:
         rough = unbound
         modes = Refined(believed, np.diag(u_believed**2), False)
-        return _joined(chain, modes, smooth, rough, 0.0, touched, 0, ("no-return-to-zero",))
+        return _joined(chain, modes, smooth, rough, 0.0, touched, 0, ("ringing-unexplained",))
     return _joined(
         chain, modes, smooth, rough, trust, touched, n_kinks, ("mode-drift",) if modes.drifted else ()
     )
 
 
 def _joined(
-    chain: _Chain,
+    chain: Chain,
     modes: Refined,
-    smooth: _Fitted,
-    rough: _Fitted,
+    smooth: Fitted,
+    rough: Fitted,
     trust: float,
     touched: Bools,
     n_kinks: int,
