@@ -336,9 +336,9 @@ is a matter of shape: the factors hold on average over many shapes, the five sha
   Padded contacts are rounded there; a bare cell hit by a hard edge may not be.
 - **A mode that is not listed.** One mode on a soft stand leaves up to 18 % of the peak.
 - **A rig that is not linear**, or whose modes change during the blow.
-- **Force outside the contact.** Leaning on the pad during the blow, or modes that do not explain the ring-down,
-  are noticed (`ringing-unexplained`); the correction then does without the belief that the force is zero outside
-  contact, at a larger error.
+- **Force outside the contact.** Leaning on the pad during the blow, or modes that do not explain the
+  ring-down, are noticed (`ringing-unexplained`); the correction then does without the belief that the force
+  is zero outside contact, at a larger error.
 - Below three quarters of a period or four samples in the pulse the peak is withheld, whatever the table says.
   The length that counts there is 1.5 times the width at half height, which for a skewed pulse is shorter than
   the contact.
