@@ -108,10 +108,43 @@ def _matlab4(path: Path) -> None:
     savemat(path, {"force_N": FORCE, "acc": ACC, "time_s": np.arange(300) / 500}, format="4")
 
 
+def _uff_head(name: str, unit: str, kind: int, n: int) -> list[str]:
+    return [
+        name, "NONE", "25-Nov-26 09:51:40", "NONE", "NONE",
+        "    1         0    0         0 NONE               0   0 NONE               0   0",
+        f"{kind:10d}{n:10d}         1  0.00000E+00  2.00000E-03  0.00000E+00",
+        f"        17    0    0    0 {'Time':<20} {'s':<20}",
+        f"        13    0    0    0 {name:<20} {unit:<20}",
+        "         0    0    0    0 NONE                 NONE",
+        "         0    0    0    0 NONE                 NONE",
+    ]  # fmt: skip
+
+
+def _uff_text(path: Path) -> None:
+    lines = []
+    for name, unit, samples in (("force", "N", FORCE), ("acc", "m/s^2", ACC)):
+        cells = [f"{x:20.12E}" for x in samples]
+        rows = ["".join(cells[i : i + 4]) for i in range(0, len(cells), 4)]
+        lines += ["    -1", "    58", *_uff_head(name, unit, 4, len(samples)), *rows, "    -1"]
+    path.write_text("\n".join(lines) + "\n")
+
+
+def _uff_binary(path: Path) -> None:
+    content = b""
+    for name, unit, samples in (("force", "N", FORCE), ("acc", "m/s^2", ACC)):
+        numbers = samples.astype("<f4").tobytes()
+        first = f"    58b     1     2          11{len(numbers):12d}     0     0           0           0"
+        head = "\r\n".join(["    -1", first, *_uff_head(name, unit, 2, len(samples))])
+        content += head.encode() + b"\r\n" + numbers + b"\r\n    -1\r\n"
+    path.write_bytes(content)
+
+
 FORCE_AND_ACC = (("force", "N", 500.0, FORCE), ("acc", "m/s²", 500.0, ACC))
 SAMPLES = (
     Sample("numpy", "records.npy", _npy, FORCE_AND_ACC),
     Sample("numpy", "archive.npz", _npz, FORCE_AND_ACC, {"units": "acc=m/s^2"}),
+    Sample("uff58", "text.uff", _uff_text, FORCE_AND_ACC),
+    Sample("uff58", "binary.unv", _uff_binary, FORCE_AND_ACC),
     Sample("matlab", "compressed.mat", _matlab, FORCE_AND_ACC, {"units": "acc=m/s^2"}),
     Sample("matlab", "version4.mat", _matlab4, FORCE_AND_ACC, {"units": "acc=m/s^2"}),
     Sample("hdf5", "group.h5", _hdf5, (("rig/acc", "m/s²", 500.0, ACC), ("rig/force", "N", 500.0, FORCE))),
