@@ -104,6 +104,22 @@ def test_raw_peak_only_when_the_method_says_so(session):
     assert strike.quantities["impulse"].value == pytest.approx(session.impulse[0], rel=0.01)
 
 
+def test_a_recording_that_ends_while_the_rig_rings_still_has_its_impulse(session):
+    end = round((STARTS[2] + 0.06) * RATE)
+    strike = q.analyse(q.Trace.from_array(session.force[:end], RATE), rig=RIG).strikes[-1]
+    assert "ring-cut" in codes(strike)
+    measured = strike.quantities["impulse"]
+    assert abs(measured.value - session.impulse[2]) < 3 * measured.u
+
+
+def test_a_recording_that_begins_or_ends_inside_the_contact_has_no_impulse(session):
+    begin, end = round((STARTS[0] + 0.006) * RATE), round((STARTS[2] + 0.006) * RATE)
+    strikes = q.analyse(q.Trace.from_array(session.force[begin:end], RATE), rig=RIG).strikes
+    for strike in (strikes[0], strikes[-1]):
+        assert "cut-off" in codes(strike)
+        assert "impulse" not in strike.quantities
+
+
 def test_impulse_to_a_stated_end(session):
     """Area of the simulated strike up to 6 ms after touch, against the simulator's own integral."""
     method = q.Method.from_toml("[pulse]\nstop_after = 0.006")

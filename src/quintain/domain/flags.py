@@ -111,10 +111,15 @@ FLAGS: dict[str, FlagMeaning] = _table(
             doubts=("contact_time", "impulse"),
         ),
         FlagMeaning(
+            "ring-cut",
+            "The recording ends while the rig still rings; what the rest adds to the impulse is estimated.",
+            "Record a second longer after the strike.",
+        ),
+        FlagMeaning(
             "cut-off",
             "The recording begins or ends inside the event.",
             "Record longer before and after the strike.",
-            ("impulse",),
+            ("impulse", "peak_force", "rate_of_force_development"),
             doubts=("contact_time",),
         ),
         # -- the correction for ringing

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from quintain.domain.toml_schema import parse_toml
+from quintain.domain.toml_schema import parse_toml, read_toml
 from quintain.errors import MethodFileError
 
 __all__ = ["Correction", "Detection", "Method", "PulseSettings"]
@@ -109,12 +109,7 @@ class Method:
         MethodFileError
             If the file cannot be read or holds an entry that cannot be used.
         """
-        try:
-            text = Path(path).read_text(encoding="utf-8")
-        except (OSError, UnicodeDecodeError) as problem:
-            reason = getattr(problem, "strerror", None) or "it is not UTF-8 text"
-            raise MethodFileError(f"{path}: cannot read the method file: {reason}") from None
-        return cls.from_toml(text, origin=str(path))
+        return read_toml(path, cls, what="method", error=MethodFileError)
 
     def settings(self) -> dict[str, Any]:
         """Every setting, defaults too."""

@@ -10,7 +10,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from quintain.domain.toml_schema import parse_toml
+from quintain.domain.toml_schema import parse_toml, read_toml
 from quintain.errors import RigFileError
 
 __all__ = ["AntiAlias", "Calibration", "Cell", "Due", "Mode", "Place", "Rig"]
@@ -163,12 +163,7 @@ class Rig:
         RigFileError
             If the file cannot be read or holds an entry that cannot be used.
         """
-        try:
-            text = Path(path).read_text(encoding="utf-8")
-        except (OSError, UnicodeDecodeError) as problem:
-            reason = getattr(problem, "strerror", None) or "it is not UTF-8 text"
-            raise RigFileError(f"{path}: cannot read the rig file: {reason}") from None
-        return cls.from_toml(text, origin=str(path))
+        return read_toml(path, cls, what="rig", error=RigFileError)
 
     @property
     def version(self) -> str:

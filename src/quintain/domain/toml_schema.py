@@ -15,11 +15,12 @@ import types
 import typing
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date
+from pathlib import Path
 from typing import Any, TypeVar
 
 from quintain.errors import QuintainError
 
-__all__ = ["parse_toml"]
+__all__ = ["parse_toml", "read_toml"]
 
 T = TypeVar("T")
 
@@ -51,6 +52,23 @@ def parse_toml(text: str, kind: type[T], *, origin: str, error: type[QuintainErr
     except tomllib.TOMLDecodeError as problem:
         raise error(f"{origin}: not valid TOML: {problem}; mend that line") from None
     return typing.cast(T, _build(data, kind, (), _Source(text, origin, error)))
+
+
+def read_toml(path: str | Path, kind: type[T], *, what: str, error: type[QuintainError]) -> T:
+    """
+    Read a TOML file into ``kind``; as :func:`parse_toml`, ``what`` is the file's name in messages.
+
+    Raises
+    ------
+    QuintainError
+        Of the given type, also if the file cannot be read.
+    """
+    try:
+        text = Path(path).read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as problem:
+        reason = getattr(problem, "strerror", None) or "it is not UTF-8 text"
+        raise error(f"{path}: cannot read the {what} file: {reason}") from None
+    return parse_toml(text, kind, origin=str(path), error=error)
 
 
 @dataclasses.dataclass(frozen=True)

@@ -110,6 +110,8 @@ class _Trimmed(NamedTuple):
     u_noise: float
     contact: tuple[int, int]
     stop: int
+    n_free: int
+    """Samples of free ringing between the last contact and ``stop``."""
     flags: list[Flag]
     withheld: set[str]
 
@@ -172,7 +174,7 @@ def _trim(window: Window, rig: RigInUse) -> _Trimmed:
     event, rate, samples = window.event, window.rate, window.samples
     flags: list[Flag] = []
     for code in event.flags:
-        _raise(flags, code)
+        _raise(flags, "ring-cut" if code == "cut-off" and _only_ring_is_cut(window, rig) else code)
     if window.join:
         _raise(flags, window.join)
     inside = slice(max(event.start - window.first - 1, 0), event.stop - window.first)
@@ -191,7 +193,30 @@ def _trim(window: Window, rig: RigInUse) -> _Trimmed:
     withheld = {name for f in flags for name in FLAGS[f.code].withholds}
     contact = (event.contacts[0][0] - window.first, event.contacts[-1][1] - window.first)
     stop = min(event.stop - window.first, samples.size)
-    return _Trimmed(force, rate, zero, rig.gain * noise, rig.gain * u_noise, contact, stop, flags, withheld)
+    return _Trimmed(
+        force=force,
+        rate=rate,
+        zero=zero,
+        noise=rig.gain * noise,
+        u_noise=rig.gain * u_noise,
+        contact=contact,
+        stop=stop,
+        n_free=_free_samples(window),
+        flags=flags,
+        withheld=withheld,
+    )
+
+
+def _only_ring_is_cut(window: Window, rig: RigInUse) -> bool:
+    """Whether the contact is whole and enough free ringing follows to know what the rest of it adds."""
+    event = window.event
+    began_inside = event.quiet_before[1] <= event.quiet_before[0]
+    return bool(rig.modes) and not began_inside and _free_samples(window) >= 2 * len(rig.modes) + 4
+
+
+def _free_samples(window: Window) -> int:
+    """Samples between the last contact and the end of the event."""
+    return max(window.event.stop - window.event.contacts[-1][1] - 2, 0)
 
 
 def _bad_samples(samples: Floats, rig: RigInUse) -> dict[str, int]:
@@ -253,7 +278,7 @@ def _raw_quantities(event: _Trimmed, rig: RigInUse, method: Method) -> dict[str,
         event.withheld.update(("impulse", "peak_force", "rate_of_force_development"))
         return quantities
     modes = [(mode.natural_frequency, mode.damping_ratio) for mode in rig.modes]
-    n_free = max(event.stop - event.contact[1] - 2, 0)
+    n_free = event.n_free
     still = bool(modes) and n_free >= 2 * len(modes) + 4
     estimate = pulse.impulse_with_zero(
         whole,
