@@ -26,6 +26,10 @@ def analyse(
         str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
     ] = None,
     rate: Annotated[float | None, typer.Option(help="Sampling rate in Hz, if the file has no time.")] = None,
+    units: Annotated[
+        str | None, typer.Option(help="Units a file does not state, e.g. 'N' or 'Fz=kN,acc=g'.")
+    ] = None,
+    jobs: Annotated[int, typer.Option(min=1, help="Processes that measure strikes.")] = 1,
     report: Annotated[
         Path | None, typer.Option(help="Folder in which to write the report (HTML and PDF).")
     ] = None,
@@ -40,18 +44,19 @@ def analyse(
     from quintain.domain.method import Method
     from quintain.domain.rig import Rig
     from quintain.tasks.analyse import analyse_file
+    from quintain.tasks.workers import worker_pool
 
     with explained():
         settings = Method.load(method) if method else Method()
         target = Rig.load(rig) if rig else None
         analyses, errors, worst = [], [], 0
-        with progress_bar(shown=not json) as progress:
+        with progress_bar(shown=not json) as progress, worker_pool(jobs) as executor:
             for path in files:
                 try:
                     analyses.append(
                         analyse_file(
                             path, rig=target, method=settings, channel=channel, columns=columns, rate=rate,
-                            progress=progress,
+                            units=units, executor=executor, progress=progress,
                         )
                     )  # fmt: skip
                 except QuintainError as problem:

@@ -31,7 +31,7 @@ from quintain.tasks.measure import RigInUse, Window, measure_strike
 from quintain.tasks.progress import Progress, silent
 from quintain.version import __version__
 
-__all__ = ["analyse", "analyse_file", "find_strikes"]
+__all__ = ["analyse", "analyse_file", "find_strikes", "pick_force"]
 
 KEEP = 40.0
 """Seconds of samples kept behind the newest: longer than any event and the rest beside it."""
@@ -51,6 +51,7 @@ def analyse_file(
     channel: str | None = None,
     columns: str | None = None,
     rate: float | None = None,
+    units: str | None = None,
     executor: Executor | None = None,
     progress: Progress = silent,
 ) -> Analysis:
@@ -67,6 +68,8 @@ def analyse_file(
         What the columns of a text file hold, e.g. ``'time=1[s],force=2[kN]'``.
     rate : float, optional
         Sampling rate of a file that does not tell. [Hz]
+    units : str, optional
+        Units a file does not state, e.g. ``'N'`` or ``'Fz=kN'``.
 
     Returns
     -------
@@ -78,7 +81,7 @@ def analyse_file(
     RecordingError
         If the file cannot be read, or changes while it is read.
     """
-    settings: dict[str, Any] = {"columns": columns, "rate": rate}
+    settings: dict[str, Any] = {"columns": columns, "rate": rate, "units": units}
     recording = read(path, **{name: value for name, value in settings.items() if value is not None})
     return analyse(recording, rig=rig, method=method, channel=channel, executor=executor, progress=progress)
 
@@ -126,7 +129,7 @@ def analyse(
     method = method or Method()
     if isinstance(recording, Trace):
         recording = Recording("", "", 0, (recording,))
-    trace = _pick(recording, rig, channel)
+    trace = pick_force(recording, rig, channel)
     began = datetime.now(UTC).isoformat(timespec="seconds")
     in_use = RigInUse.of(rig)
     pool = _Pool(executor, method)
@@ -188,7 +191,31 @@ def find_strikes(trace: Trace, *, rig: Rig | None = None, method: Method | None 
 # -- the trace
 
 
-def _pick(recording: Recording, rig: Rig | None, channel: str | None) -> Trace:
+def pick_force(recording: Recording, rig: Rig | None, channel: str | None) -> Trace:
+    """
+    Choose the channel to analyse and see that it is a force.
+
+    Parameters
+    ----------
+    recording : Recording
+        What was recorded.
+    rig : Rig or None
+        Its calibration turns volts into newtons.
+    channel : str or None
+        Name of the channel; None takes the only force.
+
+    Returns
+    -------
+    Trace
+        Force in newtons.
+
+    Raises
+    ------
+    ChannelError
+        If the channel cannot be told.
+    UnitError
+        If its unit is no force and the rig file has no calibration for it.
+    """
     trace = recording.trace(channel)
     if trace.unit == "N":
         return trace
