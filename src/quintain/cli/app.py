@@ -8,9 +8,11 @@ import typer
 
 from quintain.cli.analyse import analyse
 from quintain.cli.demo import demo
+from quintain.cli.drops import drops
 from quintain.cli.formats import formats
 from quintain.cli.peek import peek
 from quintain.cli.rig import rig
+from quintain.cli.tap import tap
 from quintain.version import __version__
 
 __all__ = ["app"]
@@ -46,6 +48,8 @@ def about(
 
 app.command()(demo)
 app.command()(analyse)
+app.command()(drops)
 app.command()(rig)
+app.command()(tap)
 app.command()(peek)
 app.command()(formats)

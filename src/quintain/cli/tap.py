@@ -1,0 +1,169 @@
+"""``quintain tap``: from taps to the rig's modes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from quintain.cli.failure import explained, say
+from quintain.cli.progress_bar import progress_bar
+from quintain.version import __version__
+
+if TYPE_CHECKING:
+    from quintain.domain.tap import TapTest
+
+__all__ = ["tap"]
+
+
+def tap(
+    files: Annotated[
+        list[Path],
+        typer.Argument(help="Recordings of taps; at two rates they also settle folding.", show_default=False),
+    ],
+    loaded: Annotated[
+        Path | None, typer.Option(help="A further recording, with a known mass bolted on.")
+    ] = None,
+    added_mass: Annotated[float | None, typer.Option(help="That mass, in kg.")] = None,
+    u_added_mass: Annotated[float, typer.Option(help="Its standard uncertainty, in kg.")] = 0.0,
+    rig: Annotated[
+        Path | None, typer.Option(help="Rig file (rig.toml); its filter is taken into account.")
+    ] = None,
+    write: Annotated[
+        bool, typer.Option("--write", help="Write the modes into the rig file and its log.")
+    ] = False,
+    modes: Annotated[int | None, typer.Option(help="Number of modes; chosen if not given.")] = None,
+    channel: Annotated[str | None, typer.Option(help="Channel to analyse, if there are several.")] = None,
+    columns: Annotated[
+        str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
+    ] = None,
+    rate: Annotated[float | None, typer.Option(help="Sampling rate in Hz, if the file has no time.")] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
+) -> None:
+    """
+    Find the taps in a recording and say how the rig rings, and which pulses it can be trusted with.
+
+    Example: quintain tap taps.csv --rig rig.toml --write
+    """
+    from quintain.domain import as_json
+    from quintain.domain.rig import Rig
+    from quintain.errors import UsageError
+    from quintain.tasks.tap import record_taps, tap_files
+
+    with explained():
+        if write and rig is None:
+            raise UsageError("--write needs --rig: the rig file to write the modes into")
+        with progress_bar(shown=not json) as progress:
+            test = tap_files(
+                files, loaded=loaded, added_mass=added_mass, u_added_mass=u_added_mass,
+                rig=Rig.load(rig) if rig else None, channel=channel, columns=columns, rate=rate,
+                n_modes=modes, progress=progress,
+            )  # fmt: skip
+        if write and rig is not None:
+            record_taps(rig, test)
+            say(f"rig: {rig}")
+        if json:
+            print(
+                as_json.text(
+                    as_json.answer(
+                        "tap",
+                        version=__version__,
+                        inputs=test.inputs,
+                        method=test.history[0].settings,
+                        results=_as_json(test),
+                        flags=test.flags,
+                    )
+                )
+            )
+        else:
+            _print(test)
+
+
+def _as_json(test: TapTest) -> dict[str, Any]:
+    from quintain.domain.as_json import flag_as_json, measured_as_json
+
+    return {
+        "modes": [
+            {
+                "natural_frequency": measured_as_json(mode.natural_frequency),
+                "damping_ratio": measured_as_json(mode.damping_ratio),
+                "share": mode.share,
+                "spread_hz": mode.spread,
+                "taps": mode.n_seen,
+                "over_least_uncertainty": mode.over_least if mode.over_least == mode.over_least else None,
+                "alias_candidates_hz": list(mode.candidates),
+            }
+            for mode in test.modes
+        ],
+        "shortest_pulse_s": next(p.duration for p in test.shortest_pulses if p.tolerance == 0.02),
+        "shortest_pulses": [
+            {"tolerance": p.tolerance, "duration_s": p.duration, "shape": p.shape}
+            for p in test.shortest_pulses
+        ],
+        "shortest_corrected_pulse_s": test.shortest_corrected_pulse,
+        "bandwidth_hz": test.bandwidth,
+        "alias_candidates_hz": list(test.main_mode.candidates),
+        "moving_mass": measured_as_json(test.moving_mass),
+        "moving_stiffness": measured_as_json(test.moving_stiffness),
+        "left_out_hz": list(test.left_out),
+        "taps": [
+            {
+                "path": one.path,
+                "start_s": one.start,
+                "duration_s": one.duration,
+                "natural_frequencies_hz": list(one.natural_frequency),
+                "damping_ratios": list(one.damping_ratio),
+                "orders": [
+                    {"modes": n, "criterion": score, "residual_sd": sd} for n, score, sd in one.orders
+                ],
+                "flags": [flag_as_json(f) for f in one.flags],
+            }
+            for one in test.taps
+        ],
+    }
+
+
+def _print(test: TapTest) -> None:
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+
+    from quintain.domain.tap import TAP_CAUTION
+    from quintain.report.rounding import shown
+
+    console = Console(highlight=False)
+    console.print(f"{len(test.taps)} taps on {test.channel!r}", markup=False)
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, caption="± expanded uncertainty, 95 %")
+    for heading in ("natural frequency", "damping ratio", "share", "spread, Hz", "taps", "could also be, Hz"):
+        table.add_column(heading, justify="right")
+    for mode in test.modes:
+        table.add_row(
+            shown(mode.natural_frequency).text,
+            shown(mode.damping_ratio).text,
+            f"{100 * mode.share:.0f} %",
+            f"{mode.spread:.2g}",
+            f"{mode.n_seen} of {len(test.taps)}",
+            ", ".join(f"{f:.4g}" for f in mode.candidates[1:4]),
+        )
+    console.print(table)
+    for pulse in test.shortest_pulses:
+        console.print(
+            f"raw peak right within {100 * pulse.tolerance:.0f} %: pulses of {1e3 * pulse.duration:.3g} ms "
+            f"and longer ({pulse.shape} decides)",
+            markup=False,
+        )
+    if test.shortest_corrected_pulse is None:
+        console.print("with correction: none; the rig rings too fast for this sampling rate", markup=False)
+    else:
+        console.print(
+            "corrected peak right within half a per cent: pulses of "
+            f"{1e3 * test.shortest_corrected_pulse:.3g} ms and longer",
+            markup=False,
+        )
+    if test.moving_mass is not None and test.moving_stiffness is not None:
+        mass, stiffness = shown(test.moving_mass).text, shown(test.moving_stiffness).text
+        console.print(f"moving mass {mass}, stiffness {stiffness}", markup=False)
+    for doubt in [*test.flags, *(f for one in test.taps for f in one.flags)]:
+        console.print(f"◇ {doubt.code} ({doubt.where}): {doubt.message}", markup=False)
+    console.print(TAP_CAUTION, markup=False)
