@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from quintain.domain.analysis import Analysis
+from quintain.domain.drop import Drop, DropTest
 from quintain.domain.flags import Flag
 from quintain.domain.measured import Measured
 from quintain.domain.rig_state import RigState
@@ -16,6 +17,8 @@ from quintain.domain.strike import Strike
 __all__ = [
     "analyses_as_json",
     "answer",
+    "drop_as_json",
+    "drops_as_json",
     "flag_as_json",
     "measured_as_json",
     "rig_state_as_json",
@@ -43,6 +46,36 @@ STRIKE_QUANTITIES = (
     "peak_power",
 )
 """Quantities of a strike in the order shown; those not stated are null."""
+
+
+DROP_QUANTITIES = (
+    "approach_speed",
+    "rebound_speed",
+    "restitution",
+    "impulse",
+    "contact_time",
+    "peak_force",
+    "peak_force_raw",
+    "height",
+    "speed_by_height",
+    "speed_until_rest",
+    "friction_excess",
+    "gain",
+    "gain_without_height",
+)
+"""Quantities of a drop in the order shown; those not stated are null."""
+
+PAD_QUANTITIES = (
+    "pad_compression",
+    "pad_energy_in",
+    "pad_energy_lost",
+    "pad_loss_fraction",
+    "pad_stiffness",
+    "pad_exponent",
+    "pad_bottoming_at",
+    "pad_bottoming_index",
+)
+"""Quantities of a pad in the order shown; those not stated are null."""
 
 
 def _finite(value: float | None) -> float | None:
@@ -123,6 +156,61 @@ def analyses_as_json(
         ],
         flags=flags,
         errors=errors,
+    )
+
+
+def drop_as_json(drop: Drop) -> dict[str, Any]:
+    """One drop; ``pad`` is null where its first contact tells nothing of the pad."""
+    pad = drop.pad
+    return {
+        "number": drop.number,
+        "start_s": drop.start,
+        "starts_s": list(drop.starts),
+        **{name: measured_as_json(drop.quantities.get(name)) for name in DROP_QUANTITIES},
+        "other_speeds": {name: _finite(value) for name, value in drop.others.items()},
+        "pad": None
+        if pad is None
+        else {
+            **{name: measured_as_json(pad.quantities.get(name)) for name in PAD_QUANTITIES},
+            "bottoms": pad.bottoms,
+        },
+        "verdict": drop.verdict,
+        "e_n": _finite(drop.e_n),
+        "reasons": list(drop.reasons),
+        "budget": {
+            name: {c.name: _finite(c.u) for c in measured.budget}
+            for name, measured in drop.quantities.items()
+            if measured.budget
+        },
+        "flags": [flag_as_json(flag) for flag in drop.flags],
+    }
+
+
+def drops_as_json(test: DropTest, *, version: str) -> dict[str, Any]:
+    """The answer of ``quintain drops``."""
+    agreement = test.agreement
+    results = {
+        "drops": [drop_as_json(drop) for drop in test.drops],
+        "gain": measured_as_json(test.quantities.get("gain")),
+        "gain_without_height": measured_as_json(test.quantities.get("gain_without_height")),
+        "agreement": None
+        if agreement is None
+        else {name: getattr(agreement, name) for name in agreement.__slots__},
+        "verdict": test.verdict,
+        "e_n": _finite(test.e_n),
+        "reasons": list(test.reasons),
+        "caution": test.caution,
+    }
+    flags = list(test.flags)
+    for drop in test.drops:
+        flags += [Flag(f.code, f.message, f"drop {drop.number}") for f in drop.flags]
+    return answer(
+        "drops",
+        version=version,
+        inputs=[(test.path, test.sha256)],
+        method=test.settings,
+        results=results,
+        flags=flags,
     )
 
 

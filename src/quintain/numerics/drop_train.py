@@ -122,7 +122,7 @@ def follow_train(
     dt = float((t[-1] - t[0]) / (t.size - 1))
     slow = slow_force(y, 1 / dt, rig.frequency, rig.damping)
     guard = int(np.ceil(slow.half_width / dt)) + 2
-    quiet = slice(max(0, first - int(1.5 / dt)), first - guard)
+    quiet = _quiet_before(y, first - guard, 1 / dt, weight=setup.mass * setup.gravity)
     if quiet.stop - quiet.start < 0.1 / dt:
         raise ValueError("need at least 0.1 s of quiet before the drop to know the zero")
     resting = fit_free_response(y[quiet], t[quiet], rig.frequency, rig.damping, noise=1.0, degree=1)
@@ -219,6 +219,25 @@ class _Window(NamedTuple):
     times: Floats
     u_reading: Floats
     guess: float
+
+
+def _quiet_before(y: Floats, stop: int, rate: float, *, weight: float, longest: float = 1.5) -> slice:
+    """
+    Steady stretch that ends just before the drop; the mass may have been lifted off shortly before.
+    """
+    block = max(int(0.05 * rate), 4)
+    n = min(int(longest * rate), stop) // block
+    if n < 2:
+        return slice(max(stop, 0), max(stop, 0))
+    blocks = y[stop - n * block : stop].reshape(n, block)[::-1]
+    means, spreads = blocks.mean(axis=1), blocks.std(axis=1)
+    near = min(n, 4)
+    level, spread = float(np.median(means[:near])), float(np.median(spreads[:near]))
+    # ringing averages out over a block but for its ends; a drift of the zero is far smaller than this
+    apart = np.abs(means - level) > max(6 * spread / np.sqrt(block), 0.1 * weight)
+    apart |= spreads > 3 * spread + 0.05 * weight
+    last = int(np.argmax(apart)) if apart.any() else n
+    return slice(stop - last * block, stop)
 
 
 def _zero_line(

@@ -117,7 +117,7 @@ def judge_gain(
         return Verdict(
             UNDECIDED,
             e_n,
-            (f"{stated}; that is too uncertain to decide at {100 * largest_expanded:g} %.".capitalize(),),
+            (f"From the drops {stated}; that is too uncertain to decide at {100 * largest_expanded:g} %.",),
         )
     if abs(e_n) <= 1:
         return Verdict(PASSED, e_n, (f"From the drops {stated}; it agrees with {claim}: E_n = {e_n:.2f}.",))

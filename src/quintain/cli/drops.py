@@ -1,0 +1,88 @@
+"""``quintain drops``: dropped masses prove or disprove the measuring chain."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from quintain.cli.failure import explained, say
+from quintain.cli.progress_bar import progress_bar
+from quintain.version import __version__
+
+__all__ = ["drops"]
+
+
+def drops(
+    file: Annotated[Path, typer.Argument(help="Recording of one or many drops.", show_default=False)],
+    mass: Annotated[float, typer.Option(help="Falling mass in kg.", show_default=False)],
+    height: Annotated[
+        list[float] | None,
+        typer.Option(
+            help="Height of fall in m, face to face with the pad at rest; one for all drops or one each.",
+            show_default=False,
+        ),
+    ] = None,
+    u_mass: Annotated[float | None, typer.Option(help="Standard uncertainty of the mass in kg.")] = None,
+    u_height: Annotated[float, typer.Option(help="Standard uncertainty of a height in m.")] = 0.001,
+    latitude: Annotated[float | None, typer.Option(help="Latitude of the lab in degrees.")] = None,
+    altitude: Annotated[float | None, typer.Option(help="Altitude of the lab in m.")] = None,
+    gravity: Annotated[float | None, typer.Option(help="Local gravity in m/s², if measured.")] = None,
+    u_gravity: Annotated[float | None, typer.Option(help="Its standard uncertainty in m/s².")] = None,
+    cell_stiffness: Annotated[
+        float | None, typer.Option(help="Stiffness of the cell in N/m, for the pad's compression.")
+    ] = None,
+    rig: Annotated[
+        Path | None, typer.Option(help="Rig file (rig.toml): ringing, calibration, place.")
+    ] = None,
+    channel: Annotated[str | None, typer.Option(help="Channel to analyse, if there are several.")] = None,
+    columns: Annotated[
+        str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
+    ] = None,
+    rate: Annotated[float | None, typer.Option(help="Sampling rate in Hz, if the file has no time.")] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
+) -> None:
+    """
+    Say from drops of a known mass whether the measuring chain tells the truth.
+
+    Exit code 0 is a pass; 1 is a fail or undecided, with the reason.
+
+    Falling masses injure: guide the mass, catch it, keep feet and hands clear. Local rules and licensed
+    practice come first.
+
+    Example: quintain drops drops.csv --mass 5.012 --height 0.5 --latitude 52 --rig rig.toml
+    """
+    from quintain.domain import as_json
+    from quintain.domain.drop import DropSettings
+    from quintain.domain.rig import Rig
+    from quintain.tasks.drops import analyse_drops_file
+
+    with explained():
+        settings = DropSettings(
+            mass=mass,
+            heights=tuple(height or ()),
+            u_mass=u_mass,
+            u_height=u_height,
+            latitude=latitude,
+            altitude=altitude,
+            gravity=gravity,
+            u_gravity=u_gravity,
+            cell_stiffness=cell_stiffness,
+        )
+        target = Rig.load(rig) if rig else None
+        with progress_bar(shown=not json) as progress:
+            test = analyse_drops_file(
+                file, settings, rig=target, channel=channel, columns=columns, rate=rate, progress=progress
+            )
+        if json:
+            print(as_json.text(as_json.drops_as_json(test, version=__version__)))
+        else:
+            from rich.console import Console
+
+            from quintain.cli.drop_table import print_drops
+
+            print_drops(test, Console())
+        say(f"caution: {test.caution}")
+        if test.verdict != "pass":
+            raise typer.Exit(1)
