@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from quintain.domain.flags import FLAGS, Flag
+from quintain.domain.history import Step
 from quintain.domain.measured import Measured
 from quintain.quantities import GLOSSARY
 from quintain.report.rounding import rounded, shown
-from quintain.report.verdict import UNSAFE
+from quintain.report.verdict import UNSAFE, numbers
 
 __all__ = [
     "Bar",
@@ -25,6 +27,7 @@ __all__ = [
     "Figure",
     "Row",
     "Section",
+    "StepLine",
     "Table",
     "as_words",
     "budget_of",
@@ -32,7 +35,9 @@ __all__ = [
     "definitions",
     "doubt_of",
     "doubting",
+    "gathered_doubts",
     "quantity_rows",
+    "step_line",
 ]
 
 _BARS = 6
@@ -135,6 +140,17 @@ class Table:
     columns: tuple[Column, ...]
     lines: tuple[tuple[Cell, ...], ...]
     caption: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StepLine:
+    """One step of the history."""
+
+    utc: str
+    function: str
+    version: str
+    settings: str
+    output: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,6 +299,33 @@ def doubt_of(flag: Flag, *, words: str | None = None, where: str | None = None) 
         flag.where if where is None else where,
         known.remedy if known else "",
     )
+
+
+def gathered_doubts(
+    whole: Sequence[Flag], each: Iterable[tuple[int, Sequence[Flag]]], *, noun: str
+) -> tuple[Doubt, ...]:
+    """Doubts about the recording, then those of its parts, each code once with the parts it concerns."""
+    found = [doubt_of(flag, where=flag.where or "recording") for flag in whole]
+    concerned: dict[str, list[int]] = {}
+    example: dict[str, Flag] = {}
+    for place, flags in each:
+        for code, flag in {flag.code: flag for flag in flags}.items():
+            concerned.setdefault(code, []).append(place)
+            example.setdefault(code, flag)
+    for code in sorted(concerned, key=lambda c: (c not in UNSAFE, concerned[c][0], c)):
+        words = FLAGS[code].meaning if code in FLAGS else example[code].message
+        where = f"{noun}{'' if len(concerned[code]) == 1 else 's'} {numbers(concerned[code])}"
+        found.append(doubt_of(example[code], words=words, where=where))
+    return tuple(found)
+
+
+def step_line(step: Step, *, known: Mapping[str, Any] | None = None) -> StepLine:
+    """One step with all its settings; those shown elsewhere (``known``) are only named."""
+    if known is not None and dict(step.settings) == known:
+        settings = "all settings of the method, above"
+    else:
+        settings = json.dumps(dict(step.settings), ensure_ascii=False, sort_keys=True, default=str)
+    return StepLine(step.utc, step.function, step.version, settings, step.output[:12])
 
 
 def definitions(names: Iterable[str]) -> tuple[Definition, ...]:

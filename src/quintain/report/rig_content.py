@@ -3,25 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
 from quintain.domain.rig_state import RigState, Trend
 from quintain.quantities import GLOSSARY
-from quintain.report.cautions import DROP_CAUTIONS, LOCAL_RULES, Caution
+from quintain.report.document import document
 from quintain.report.figures.points import Level, Point, draw_points
 from quintain.report.parts import (
     Cell,
     Column,
-    Definition,
     Fact,
     Figure,
     Section,
     Table,
-    as_words,
     cell_of,
-    definitions,
 )
 from quintain.report.rig_facts import exactly, rig_facts
 from quintain.report.rounding import rounded, shown
@@ -34,35 +30,13 @@ CHECK_WORDS = {"tap": "Tap test", "drops": "Drop test", "calibration": "Static c
 _WORDS = {"sound": ("sound", "Sound"), "doubt": ("doubt", "With doubt"), "undecided": ("open", "Undecided")}
 
 
-@dataclass(frozen=True, slots=True)
-class Content:
-    """The whole report."""
-
-    title: str
-    kind: str
-    file: str
-    invented: bool
-    verdict: Verdict
-    why: str
-    sections: tuple[Section, ...]
-    definitions: tuple[Definition, ...]
-    rig: tuple[Fact, ...]
-    provenance: tuple[Fact, ...]
-    cautions: tuple[Caution, ...]
-    local_rules: str
-    software: str
-    date: str
-
-
 def rig_content(
     state: RigState, *, invented: bool, software: str, evidence: Sequence[Section] = ()
 ) -> dict[str, Any]:
     """Everything the report of a rig says, as plain mappings, lists and strings."""
     judged = _judged(state)
     trends = [_trend(trend) for trend in state.trends]
-    used = {trend.quantity for trend in state.trends}
-    used |= {row.name for section in evidence for row in section.rows}
-    content = Content(
+    return document(
         title=f"Rig {state.rig.name}",
         kind="report of a rig",
         file=state.rig.name,
@@ -71,7 +45,7 @@ def rig_content(
         why="A static calibration says how the cell reads a dead weight; only drops and taps say how the rig "
         "reads a blow.",
         sections=(_reasons(state), _due(state), *evidence, *trends),
-        definitions=definitions(used),
+        names=[trend.quantity for trend in state.trends],
         rig=rig_facts(state.rig),
         provenance=(
             Fact("Judged", judged.isoformat(sep=" ", timespec="minutes") if judged else "date not known"),
@@ -80,13 +54,9 @@ def rig_content(
             Fact("Entries in the log", str(state.n_entries)),
             Fact("Software", f"quintain {software}"),
         ),
-        cautions=DROP_CAUTIONS,
-        local_rules=LOCAL_RULES,
         software=software,
         date=judged.isoformat() if judged else "",
     )
-    words: dict[str, Any] = as_words(content)
-    return words
 
 
 def _judged(state: RigState) -> datetime | None:

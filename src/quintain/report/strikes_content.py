@@ -7,15 +7,12 @@ rounding and layout.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
 from typing import Any
 
 from quintain.domain.analysis import Analysis
-from quintain.domain.flags import FLAGS, Flag
-from quintain.domain.history import Step
 from quintain.domain.strike import Strike
 from quintain.quantities import GLOSSARY
 from quintain.report.cautions import LOCAL_RULES, STRIKE_CAUTIONS, Caution
@@ -29,12 +26,15 @@ from quintain.report.parts import (
     Fact,
     Figure,
     Row,
+    StepLine,
     as_words,
     budget_of,
     cell_of,
     definitions,
     doubt_of,
+    gathered_doubts,
     quantity_rows,
+    step_line,
 )
 from quintain.report.rig_facts import exactly, method_facts, rig_facts
 from quintain.report.rounding import number, rounded
@@ -100,17 +100,6 @@ class StrikeSheet:
 
 
 @dataclass(frozen=True, slots=True)
-class StepLine:
-    """One step of the history."""
-
-    utc: str
-    function: str
-    version: str
-    settings: str
-    output: str
-
-
-@dataclass(frozen=True, slots=True)
 class Content:
     """The whole report."""
 
@@ -157,7 +146,7 @@ def strikes_content(analysis: Analysis, *, invented: bool, figure_height: int = 
         lines=tuple(_line(strike, names, i < len(drawn)) for i, strike in enumerate(strikes)),
         overview=overview,
         overview_note=overview_note,
-        doubts=_all_doubts(analysis),
+        doubts=gathered_doubts(analysis.flags, [(s.number, s.flags) for s in strikes], noun="strike"),
         sheets=sheets,
         sheets_note=(
             f"Figures for the first {len(drawn)} of {len(strikes)} strikes; all {len(strikes)} stand in the "
@@ -169,7 +158,7 @@ def strikes_content(analysis: Analysis, *, invented: bool, figure_height: int = 
         method=method_facts(analysis.method),
         rig=rig_facts(analysis.rig) if analysis.rig else (),
         provenance=_provenance(analysis),
-        history=tuple(_step(step, analysis) for step in analysis.history),
+        history=tuple(step_line(s, known=analysis.method.settings()) for s in analysis.history),
         cautions=STRIKE_CAUTIONS,
         local_rules=LOCAL_RULES,
         software=analysis.quintain,
@@ -220,24 +209,6 @@ def _overview(strikes: Sequence[Strike]) -> tuple[tuple[Figure, ...], str]:
     return tuple(figures), scale.words + cut
 
 
-def _all_doubts(analysis: Analysis) -> tuple[Doubt, ...]:
-    """Doubts about the recording, then those of strikes, each code once with the strikes it concerns."""
-    found = [doubt_of(flag, where=flag.where or "recording") for flag in analysis.flags]
-    concerned: dict[str, list[int]] = {}
-    example: dict[str, Flag] = {}
-    for strike in analysis.strikes:
-        for flag in strike.flags:
-            concerned.setdefault(flag.code, [])
-            if strike.number not in concerned[flag.code]:
-                concerned[flag.code].append(strike.number)
-            example.setdefault(flag.code, flag)
-    for code in sorted(concerned, key=lambda c: (c not in UNSAFE, concerned[c][0], c)):
-        words = FLAGS[code].meaning if code in FLAGS else example[code].message
-        where = ("strike " if len(concerned[code]) == 1 else "strikes ") + numbers(concerned[code])
-        found.append(doubt_of(example[code], words=words, where=where))
-    return tuple(found)
-
-
 def _sheet(strike: Strike, rate: float, height: int) -> StrikeSheet:
     rows = quantity_rows(strike.quantities, _GROUPS, always=_ALWAYS, headline=_HEADLINE, flags=strike.flags)
     budgets = [budget_of(strike.quantities[n]) for n in ("impulse", "peak_force") if n in strike.quantities]
@@ -281,11 +252,3 @@ def _provenance(analysis: Analysis) -> tuple[Fact, ...]:
         Fact("Method hash", analysis.method.sha256, mono=True),
         Fact("Software", f"quintain {analysis.quintain}"),
     )
-
-
-def _step(step: Step, analysis: Analysis) -> StepLine:
-    if dict(step.settings) == analysis.method.settings():
-        settings = "all settings of the method, above"
-    else:
-        settings = json.dumps(dict(step.settings), ensure_ascii=False, sort_keys=True, default=str)
-    return StepLine(step.utc, step.function, step.version, settings, step.output[:12])
