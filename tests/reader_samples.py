@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -9,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-__all__ = ["SAMPLES", "Sample"]
+__all__ = ["SAMPLES", "Sample", "tdms_segment", "tdms_text"]
 
 FORCE = (1000 * np.sin(np.arange(300) / 20)).round(3)
 ACC = (50 * np.cos(np.arange(300) / 30)).round(3)
@@ -139,12 +140,33 @@ def _uff_binary(path: Path) -> None:
     path.write_bytes(content)
 
 
+def tdms_text(text: str) -> bytes:
+    return struct.pack("<I", len(text)) + text.encode()
+
+
+def tdms_segment(toc: int, metadata: bytes, raw: bytes) -> bytes:
+    return b"TDSm" + struct.pack("<IIQQ", toc, 4713, len(metadata) + len(raw), len(metadata)) + metadata + raw
+
+
+def _tdms(path: Path) -> None:
+    """Two segments: the first says all, the second only adds numbers."""
+    metadata = struct.pack("<I", 2)
+    for name, unit in (("force", "N"), ("acc", "m/s^2")):
+        metadata += tdms_text(f"/'rig'/'{name}'") + struct.pack("<IIIQ", 20, 10, 1, 100)
+        metadata += struct.pack("<I", 2) + tdms_text("wf_increment") + struct.pack("<Id", 10, 0.002)
+        metadata += tdms_text("unit_string") + struct.pack("<I", 0x20) + tdms_text(unit)
+    chunks = [FORCE[i : i + 100].tobytes() + ACC[i : i + 100].tobytes() for i in (0, 100, 200)]
+    first = tdms_segment(0b1110, metadata, chunks[0])
+    path.write_bytes(first + tdms_segment(0b1000, b"", chunks[1] + chunks[2]))
+
+
 FORCE_AND_ACC = (("force", "N", 500.0, FORCE), ("acc", "m/s²", 500.0, ACC))
 SAMPLES = (
     Sample("numpy", "records.npy", _npy, FORCE_AND_ACC),
     Sample("numpy", "archive.npz", _npz, FORCE_AND_ACC, {"units": "acc=m/s^2"}),
     Sample("uff58", "text.uff", _uff_text, FORCE_AND_ACC),
     Sample("uff58", "binary.unv", _uff_binary, FORCE_AND_ACC),
+    Sample("tdms", "segments.tdms", _tdms, FORCE_AND_ACC),
     Sample("matlab", "compressed.mat", _matlab, FORCE_AND_ACC, {"units": "acc=m/s^2"}),
     Sample("matlab", "version4.mat", _matlab4, FORCE_AND_ACC, {"units": "acc=m/s^2"}),
     Sample("hdf5", "group.h5", _hdf5, (("rig/acc", "m/s²", 500.0, ACC), ("rig/force", "N", 500.0, FORCE))),

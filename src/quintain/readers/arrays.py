@@ -209,6 +209,7 @@ def recording_of_arrays(
             f"{where}: there are no channels of numbers in the file. Export the force as numbers."
         )
     traces: list[Trace] = []
+    without: list[str] = []
     for array, name, stated in channels:
         fitting = [t for t in times if t[0].group == array.group and t[0].n == array.n] or [
             t for t in times if t[0].n == array.n
@@ -218,21 +219,26 @@ def recording_of_arrays(
             time, factor, pace = fitting[-1]
             fetch = _Fetch(array, time, factor)
         else:
-            pace, fetch = _pace_without_times(array, name, rate, where), _Fetch(array, None, 1.0)
+            paced = _pace_without_times(array, name, rate, where)
+            if paced is None:
+                without.append(name)
+                continue
+            pace, fetch = paced, _Fetch(array, None, 1.0)
         source = PieceSamples(found, fetch, unit, pace, array.start)
         traces.append(make_trace(name, unit, pace, source, where=where, device=array.device))
+    if not traces:
+        raise RecordingError(
+            f"{where}: channel {without[0]!r} has neither times nor a sampling rate in the file. State "
+            "rate in Hz."
+        )
+    said += [f"channel {name!r} has neither times nor a rate and is left out; state rate" for name in without]
     said += unit_notes(tuple(traces))
     return Recording(where, found.sha256, found.n_bytes, tuple(traces), header, started, reader, tuple(said))
 
 
-def _pace_without_times(array: NamedArray, name: str, rate: float | None, where: str) -> float:
+def _pace_without_times(array: NamedArray, name: str, rate: float | None, where: str) -> float | None:
     if array.interval is None:
-        if rate is None:
-            raise RecordingError(
-                f"{where}: channel {name!r} has neither times nor a sampling rate in the file. State rate "
-                "in Hz."
-            )
-        return float(rate)
+        return None if rate is None else float(rate)
     if rate is not None and abs(rate * array.interval - 1) > 5e-4:
         raise RecordingError(
             f"{where}: the file states {1 / array.interval:.6g} Hz for channel {name!r}, but rate is "

@@ -8,7 +8,7 @@ from typing import Any
 
 from quintain.domain.recording import Recording
 from quintain.errors import RecordingError, UsageError
-from quintain.readers import arrow_file, columns, hdf5, lvm, matlab, numpy_file, uff58, wav
+from quintain.readers import arrow_file, columns, hdf5, lvm, matlab, numpy_file, tdms, uff58, wav
 from quintain.readers.fingerprint import read_head
 from quintain.readers.reader import HEAD, Reader
 
@@ -20,6 +20,7 @@ ENTRY_POINTS = "quintain.readers"
 _OWN: tuple[Reader, ...] = (
     wav.READER,
     lvm.READER,
+    tdms.READER,
     uff58.READER,
     numpy_file.READER,
     arrow_file.READER,
