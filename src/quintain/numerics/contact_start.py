@@ -171,6 +171,7 @@ def fit_loading(
     exponent: float = 1.6,
     u_exponent: float = 0.6,
     misfit: float = 0.01,
+    law: tuple[float, float] | None = None,
 ) -> LoadingFit:
     r"""
     Find the first touch by running the loading forward through the cell.
@@ -195,6 +196,8 @@ def fit_loading(
     misfit : float
         How well a law k x**n can follow a pad, as a share of the reading; gives large samples less
         weight than their noise alone would. [1]
+    law : (float, float), optional
+        k and n to begin from; a coarse net of stiffnesses is tried if not given. [N/m**n], [1]
 
     Returns
     -------
@@ -249,9 +252,14 @@ def fit_loading(
         out[-1] = (p[2] - exponent) / u_exponent
         return out
 
+    if law is None:
+        begin = _first_guess(residual, guess, exponent)
+    else:
+        depth = (_stiffness(1.0, law[1], mass, speed) / law[0]) ** (1 / (law[1] + 1))
+        begin = np.array([guess, np.log(depth), law[1]])
     found = minimise_squares(
         residual,
-        _first_guess(residual, guess, exponent),
+        begin,
         steps=np.array([1e-6, 1e-4, 1e-4]),
         lower=np.array([guess - 0.012, np.log(2e-4), 0.7]),
         upper=np.array([guess + 0.012, np.log(0.5), 8.0]),

@@ -187,7 +187,8 @@ def follow_train(
     for _ in range(2):
         moments = _moments(clean, t, starts, u_starts, flights, zero, sigma, rig)
         speeds = _speeds(moments, setup, clean, contacts, dt, n_starts)
-        loadings = [_fit_start(w, v, rig, setup) for w, v in zip(windows, speeds, strict=True)]
+        earlier: list[LoadingFit | None] = [*loadings] or [None] * n_starts
+        loadings = [_fit_start(w, v, rig, setup, f) for w, v, f in zip(windows, speeds, earlier, strict=True)]
         swinging = bool(flights) and flights[0].frequency.size > rig.frequency.size
         touches = _fit_plate(windows, loadings, speeds, rig, setup, suspect=swinging)
         fits = loadings if touches is None else touches
@@ -273,7 +274,9 @@ def _start_window(
     return _Window(reading, t[span], u_reading, float(t[span][i] - 0.5e-3))
 
 
-def _fit_start(window: _Window, speed: float, rig: Rig, setup: ClosureSetup) -> LoadingFit:
+def _fit_start(
+    window: _Window, speed: float, rig: Rig, setup: ClosureSetup, earlier: LoadingFit | None
+) -> LoadingFit:
     """Fit the part of the loading in which the mass loses a third of its speed."""
     dt = window.times[1] - window.times[0]
     i = int(np.searchsorted(window.times, window.guess))
@@ -281,7 +284,8 @@ def _fit_start(window: _Window, speed: float, rig: Rig, setup: ClosureSetup) -> 
     lost = np.cumsum(np.maximum(window.reading[i:], 0)) * dt / setup.mass
     end = i + max(int(np.searchsorted(lost, 0.3 * speed)), 3) + 1
     known = {"speed": speed, "mass": setup.mass, "gravity": setup.gravity}
-    guess = window.guess
+    guess = window.guess if earlier is None else earlier.start
+    law = None if earlier is None else (earlier.stiffness, earlier.exponent)
     fit = None
     for _ in range(6):
         trial = fit_loading(
@@ -292,11 +296,12 @@ def _fit_start(window: _Window, speed: float, rig: Rig, setup: ClosureSetup) -> 
             frequency=rig.frequency,
             damping=rig.damping,
             share=rig.share,
+            law=law,
             **known,
         )
         if fit is not None and trial.chi2 > 0.8 * fit.chi2:
             break
-        fit, guess = trial, trial.start
+        fit, guess, law = trial, trial.start, (trial.stiffness, trial.exponent)
         # a slow rig shows the loading late: where the fitted mass has slowed down is what counts;
         # and the farther in, the less a pad follows a simple law
         slowed = fit.start + time_to_slow(fit.stiffness, fit.exponent, fraction=0.35, **known)
