@@ -36,6 +36,9 @@ Floats = NDArray[np.float64]
 TABLE = 1024
 """Points of the tables that the draws look up: far finer than any curvature of force or speed."""
 
+BLOCK = 8192
+"""Draws evaluated at a time, so that they stay in the processor's cache."""
+
 QUANTITIES = (
     "stop",
     "approach_speed",
@@ -155,12 +158,12 @@ def _peak_power_terms(trace: LimbTrace, doubts: LimbDoubts) -> Floats:
     )
 
 
-def _look_up(table: Floats, place: Floats) -> Floats:
-    """Straight lines between the points of an even table; ``place`` counts points and is held inside."""
-    place = np.clip(place, 0.0, table.size - 1.000001)
-    whole = place.astype(np.int32)
-    low = table[whole]
-    return low + (place - whole) * (table[whole + 1] - low)
+def _look_up(place: Floats, *tables: Floats) -> list[Floats]:
+    """Straight lines between the points of even tables; ``place`` counts points and is held inside."""
+    place = np.clip(place, 0.0, tables[0].size - 1.000001)
+    whole = place.astype(np.intp)
+    part = place - whole
+    return [(1 - part) * table.take(whole) + part * table.take(whole + 1) for table in tables]
 
 
 def _evaluate(t: _Tables, error: Mapping[str, Floats]) -> Floats:
@@ -169,10 +172,11 @@ def _evaluate(t: _Tables, error: Mapping[str, Floats]) -> Floats:
     gain = (1 + error["gain"]) * (1 + error["force"])
     over = offset / scale
     per_speed = (t.time_of_speed.size - 1) / (t.highest - t.lowest)
-    stop = shift + _look_up(t.time_of_speed, (-over - t.lowest) * per_speed)
+    stop = shift + _look_up((-over - t.lowest) * per_speed, t.time_of_speed)[0]
     place = stop * ((t.impulse.size - 1) / t.end)
-    impulse = gain * _look_up(t.impulse, place)
-    energy = gain * scale * (_look_up(t.energy, place) - shift * _look_up(t.slope, place)) + offset * impulse
+    impulse, energy, slope = _look_up(place, t.impulse, t.energy, t.slope)
+    impulse = gain * impulse
+    energy = gain * scale * (energy - shift * slope) + offset * impulse
     lasted = stop + error["start"]
     speed = scale * t.approach_speed + offset
     reached = speed + (scale * t.acceleration + error["acceleration"]) * lasted
@@ -325,20 +329,23 @@ def draw_limb(
         raise ValueError(f"need at least 1000 draws, got {n_draws}")
     tables, _ = _prepared(trace, approach_speed, acceleration, doubts)
     rng = np.random.default_rng(seed)
-    nothing = np.zeros(1)
-    errors = {
-        i: u * rng.standard_normal(n_draws) if u > 0 else nothing for i, u in zip(INPUTS, doubts, strict=True)
-    }
-    errors = {i: np.broadcast_to(e, (n_draws,)) for i, e in errors.items()}
-    outputs = _evaluate(tables, errors)
+    outputs = np.empty((len(QUANTITIES), n_draws), dtype=np.float32)  # seven digits of a draw are enough
+    for first in range(0, n_draws, BLOCK):
+        n = min(BLOCK, n_draws - first)
+        errors = {
+            name: u * rng.standard_normal(n, dtype=np.float32).astype(float) if u > 0 else np.zeros(n)
+            for name, u in zip(INPUTS, doubts, strict=True)
+        }
+        outputs[:, first : first + n] = _evaluate(tables, errors)
     tail = (1 - probability) / 2
     low, high = round(tail * (n_draws - 1)), round((1 - tail) * (n_draws - 1))
-    outputs.partition([low, high], axis=1)
-    means, spreads = outputs.mean(axis=1), outputs.std(axis=1, ddof=1)
     drawn = {}
-    for name, mean, spread, row in zip(QUANTITIES, means, spreads, outputs, strict=True):
+    for name, row in zip(QUANTITIES, outputs, strict=True):
+        row.sort()
         interval = (float(row[low]), float(row[high]))
-        drawn[name] = MonteCarloEstimate(float(mean), float(spread), interval, interval, n_draws)
+        drawn[name] = MonteCarloEstimate(
+            float(row.mean(dtype=float)), float(row.std(ddof=1, dtype=float)), interval, interval, n_draws
+        )
     return drawn
 
 
