@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-__all__ = ["SAMPLES", "Sample", "tdms_segment", "tdms_text"]
+__all__ = ["SAMPLES", "Sample", "c3d_file", "tdms_segment", "tdms_text"]
 
 FORCE = (1000 * np.sin(np.arange(300) / 20)).round(3)
 ACC = (50 * np.cos(np.arange(300) / 30)).round(3)
@@ -160,12 +160,35 @@ def _tdms(path: Path) -> None:
     path.write_bytes(first + tdms_segment(0b1000, b"", chunks[1] + chunks[2]))
 
 
+def _c3d_parameter(group: int, name: str, kind: int, shape: list[int], content: bytes) -> bytes:
+    body = struct.pack("<bB", kind, len(shape)) + bytes(shape) + content + b"\0"
+    return struct.pack("<bb", len(name), group) + name.encode() + struct.pack("<H", len(body) + 2) + body
+
+
+def c3d_file(
+    samples: np.ndarray, labels: list[str], units: list[str], rate: float, more: bytes = b""
+) -> bytes:
+    """A C3D file of analog channels alone, written as an Intel machine would, in floating point."""
+    n = len(samples)
+    header = struct.pack("<BB5HfHHf", 2, 0x50, 0, len(labels), 1, n, 0, -1.0, 4, 1, rate)
+    parameters = struct.pack("<bb", 6, -1) + b"ANALOG" + struct.pack("<HB", 3, 0) + more
+    for name, texts in (("LABELS", labels), ("UNITS", units)):
+        parameters += _c3d_parameter(1, name, -1, [8, len(texts)], "".join(f"{t:<8}" for t in texts).encode())
+    block = bytes([1, 0x50, 2, 84]) + parameters + b"\0\0"
+    return header.ljust(512, b"\0") + block.ljust(1024, b"\0") + samples.astype("<f4").tobytes()
+
+
+def _c3d(path: Path) -> None:
+    path.write_bytes(c3d_file(np.column_stack([FORCE, ACC]), ["force", "acc"], ["N", "m/s^2"], 500.0))
+
+
 FORCE_AND_ACC = (("force", "N", 500.0, FORCE), ("acc", "m/s²", 500.0, ACC))
 SAMPLES = (
     Sample("numpy", "records.npy", _npy, FORCE_AND_ACC),
     Sample("numpy", "archive.npz", _npz, FORCE_AND_ACC, {"units": "acc=m/s^2"}),
     Sample("uff58", "text.uff", _uff_text, FORCE_AND_ACC),
     Sample("uff58", "binary.unv", _uff_binary, FORCE_AND_ACC),
+    Sample("c3d", "analog.c3d", _c3d, FORCE_AND_ACC),
     Sample("tdms", "segments.tdms", _tdms, FORCE_AND_ACC),
     Sample("matlab", "compressed.mat", _matlab, FORCE_AND_ACC, {"units": "acc=m/s^2"}),
     Sample("matlab", "version4.mat", _matlab4, FORCE_AND_ACC, {"units": "acc=m/s^2"}),

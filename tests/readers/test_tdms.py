@@ -13,8 +13,8 @@ from quintain.readers.registry import read
 from reader_samples import tdms_segment, tdms_text
 from shared_data import shared
 
-# Files of adamreeve/npTDMS, LGPL-3.0 (used as data), and totonga/tdms_tools, MIT (the six steps). Length, sum and
-# sum of squares of each channel by npTDMS 1.13.0, scaled where the file holds a scale.
+# Files of adamreeve/npTDMS, LGPL-3.0 (used as data), and totonga/tdms_tools, MIT (the six steps). Length, sum
+# and sum of squares of each channel by npTDMS 1.13.0, scaled where the file holds a scale.
 STEP = "IncrementalMetaInformationExample_step"
 KNOWN = {
     f"{STEP}1.tdms": [(3, 6.0, 14.0), (3, 15.0, 77.0)],

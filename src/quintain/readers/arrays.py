@@ -53,6 +53,8 @@ class NamedArray:
         Time of the first sample that the file states. [s]
     device : str
         Device that recorded it.
+    ragged : bool
+        Whether missing numbers at the end mean that the column is shorter than the others.
     """
 
     name: str
@@ -63,6 +65,7 @@ class NamedArray:
     interval: float | None = None
     start: float = 0.0
     device: str = ""
+    ragged: bool = False
 
 
 def is_rate_name(name: str) -> bool:
@@ -224,7 +227,7 @@ def recording_of_arrays(
                 without.append(name)
                 continue
             pace, fetch = paced, _Fetch(array, None, 1.0)
-        source = PieceSamples(found, fetch, unit, pace, array.start)
+        source = PieceSamples(found, fetch, unit, pace, array.start, array.ragged)
         traces.append(make_trace(name, unit, pace, source, where=where, device=array.device))
     if not traces:
         raise RecordingError(

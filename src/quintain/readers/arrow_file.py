@@ -72,7 +72,7 @@ def read_arrow(
             unit = "s"
             first = fetch.raw(0, 1)[0]
             started = None if np.isnat(first) else first.astype("datetime64[us]").item()
-        arrays.append(NamedArray(name, n, fetch, unit, interval=schema.interval))
+        arrays.append(NamedArray(name, n, fetch, unit, interval=schema.interval, ragged=True))
     return recording_of_arrays(
         found, arrays, reader=READER.name, units=units, rate=rate, header=schema.text, started=started
     )

@@ -8,7 +8,7 @@ from typing import Any
 
 from quintain.domain.recording import Recording
 from quintain.errors import RecordingError, UsageError
-from quintain.readers import arrow_file, columns, hdf5, lvm, matlab, numpy_file, tdms, uff58, wav
+from quintain.readers import arrow_file, c3d, columns, hdf5, lvm, matlab, numpy_file, tdms, uff58, wav
 from quintain.readers.fingerprint import read_head
 from quintain.readers.reader import HEAD, Reader
 
@@ -25,6 +25,7 @@ _OWN: tuple[Reader, ...] = (
     numpy_file.READER,
     arrow_file.READER,
     matlab.READER,
+    c3d.READER,
     hdf5.READER,
     columns.READER,
 )

@@ -49,6 +49,8 @@ class PieceSamples:
         Sampling rate. [Hz]
     start : float
         Time of the first sample where there are no stamps. [s]
+    ragged : bool
+        Whether missing samples at the end mean that the channel is shorter than the others.
     """
 
     fingerprint: Fingerprint
@@ -56,6 +58,7 @@ class PieceSamples:
     unit: Unit
     rate: float
     start: float = 0.0
+    ragged: bool = False
 
     def blocks(self) -> Iterator[Block]:
         """
@@ -69,9 +72,8 @@ class PieceSamples:
         where = str(self.fingerprint.path)
         self.fingerprint.check_unchanged()
         pieces = ((scaled(samples, self.unit), stamps, row) for samples, stamps, row in self.fetch())
-        yield from hold_back_missing(
-            follow_stamps(pieces, self.rate, where=where, start=self.start), self.rate
-        )
+        blocks = follow_stamps(pieces, self.rate, where=where, start=self.start)
+        yield from hold_back_missing(blocks, self.rate) if self.ragged else blocks
         self.fingerprint.check_unchanged()
 
 
