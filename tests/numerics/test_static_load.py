@@ -12,6 +12,7 @@ from quintain.numerics.static_load import (
     dead_weight_force,
     fit_calibration,
     force_at_reading,
+    force_coefficients,
 )
 
 FORCE = np.tile(np.linspace(0, 10e3, 11), 3)
@@ -96,3 +97,12 @@ def test_what_was_not_measured_makes_no_class():
     errors = relative_errors(1000 * np.arange(1, 8.0), [0.2 * np.arange(1, 8.0)] * 3)
     assert class_like(errors).name is None
     assert "repeatability" in class_like(errors).missing
+
+
+def test_inverse_coefficients_give_the_force_back():
+    # bent by 0.1 % of the reading over the range, as bent as cells get
+    fit = fit_calibration(FORCE, np.polynomial.polynomial.polyval(FORCE, [0.003, 2e-4, -2e-11]), 2)
+    to_force = force_coefficients(fit)
+    reading = fit.reading(FORCE) - fit.coefficients[0]
+    back = sum(c * reading ** (k + 1) for k, c in enumerate(to_force))
+    assert back == pytest.approx(FORCE, abs=1e-4)  # 1e-8 of the range

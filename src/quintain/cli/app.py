@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from quintain.cli.analyse import analyse
+from quintain.cli.calibrate import calibrate
 from quintain.cli.demo import demo
 from quintain.cli.drops import drops
 from quintain.cli.formats import formats
@@ -51,5 +52,6 @@ app.command()(analyse)
 app.command()(drops)
 app.command()(rig)
 app.command()(tap)
+app.command()(calibrate)
 app.command()(peek)
 app.command()(formats)

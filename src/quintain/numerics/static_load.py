@@ -16,6 +16,7 @@ __all__ = [
     "dead_weight_force",
     "fit_calibration",
     "force_at_reading",
+    "force_coefficients",
     "shunt_output",
     "shunt_strain",
 ]
@@ -337,6 +338,41 @@ def force_at_reading(reading: float, fit: CalibrationFit, *, u_reference: float 
     powers = force ** np.arange(fit.degree + 1)
     variance = (float(powers @ fit.covariance @ powers) + fit.residual_sd**2) / slope**2
     return ForceAtReading(force, float(np.sqrt(variance + (force * u_reference) ** 2)))
+
+
+def force_coefficients(fit: CalibrationFit) -> Array:
+    """
+    Coefficients that turn readings, zero taken off, into forces.
+
+    Parameters
+    ----------
+    fit : CalibrationFit
+        Calibration curve, reading over force.
+
+    Returns
+    -------
+    coefficients : ndarray, shape (degree,) or (3,)
+        Newtons per unit of reading, per its square and per its cube. [N / unit^k]
+
+    Notes
+    -----
+    Least squares of force over the curve's own readings from zero to the greatest force, without constant.
+    A straight curve is inverted exactly, a bent one by a cubic: for a curve bent by 0.1 % to parts in 1e9.
+
+    Examples
+    --------
+    >>> fit = fit_calibration([0, 1000, 2000, 3000], [0.0, 0.2, 0.4, 0.6])
+    >>> force_coefficients(fit).round(6)
+    array([5000.])
+    """
+    if fit.degree == 1:
+        return np.array([1 / fit.coefficients[1]])
+    force = np.linspace(0, 1, 201)
+    reading = fit.reading(force * fit.greatest) - fit.coefficients[0]
+    scaled = reading / reading[-1]
+    powers = scaled[:, None] ** np.arange(1, 4)
+    found = np.linalg.lstsq(powers, force, rcond=None)[0]
+    return np.asarray(fit.greatest * found / reading[-1] ** np.arange(1, 4))
 
 
 def shunt_output(bridge_resistance: float, shunt_resistance: float) -> float:

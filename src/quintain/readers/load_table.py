@@ -45,8 +45,9 @@ class LoadTable:
     """
     One row a load. Exactly one of ``mass`` [kg] and ``force`` [N] is given.
 
-    ``reading`` is in ``reading_unit``, an SI unit (V, V/V, N) or ``digits``; ``direction`` is +1 for rising and
-    -1 for falling loads, 0 where the table does not tell; ``series`` and ``rotation`` are the labels of the table.
+    ``reading`` is in ``reading_unit``, an SI unit (V, V/V, N) or ``digits``; ``direction`` is +1 for rising
+    and -1 for falling loads, 0 where the table does not tell; ``series`` and ``rotation`` are the labels of
+    the table.
     """
 
     path: str
