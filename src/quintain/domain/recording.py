@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -20,8 +21,9 @@ class Recording:
     ----------
     path : str
         Where it was read from; empty for data made in memory.
-    sha256 : str
-        Hash of the file's bytes as they lay on disk; empty for data made in memory.
+    digest : str or callable
+        Hash of the file's bytes as they lay on disk, or what computes it when it is first asked for:
+        hashing a large file takes longer than opening it. Empty for data made in memory.
     n_bytes : int
         Size of the file.
     traces : tuple of Trace
@@ -37,13 +39,18 @@ class Recording:
     """
 
     path: str
-    sha256: str
+    digest: str | Callable[[], str]
     n_bytes: int
     traces: tuple[Trace, ...]
     header: str = ""
     started: datetime | None = None
     reader: str = ""
     notes: tuple[str, ...] = ()
+
+    @property
+    def sha256(self) -> str:
+        """Hash of the file's bytes as they lay on disk (SHA-256, hexadecimal)."""
+        return self.digest if isinstance(self.digest, str) else self.digest()
 
     def trace(self, name: str | None = None, *, quantity: str = "force") -> Trace:
         """

@@ -236,7 +236,7 @@ def recording_of_arrays(
         )
     said += [f"channel {name!r} has neither times nor a rate and is left out; state rate" for name in without]
     said += unit_notes(tuple(traces))
-    return Recording(where, found.sha256, found.n_bytes, tuple(traces), header, started, reader, tuple(said))
+    return Recording(where, found.digest, found.n_bytes, tuple(traces), header, started, reader, tuple(said))
 
 
 def _pace_without_times(array: NamedArray, name: str, rate: float | None, where: str) -> float | None:

@@ -54,8 +54,8 @@ def read_columns(
     """
     Read a recording from delimited text, plain or gzip.
 
-    Only the head of the file is read here (and all its bytes are hashed); samples are read when a trace
-    is asked for its blocks, in pieces of bounded size.
+    Only the head of the file is read here; samples are read when a trace is asked for its blocks, in pieces
+    of bounded size.
 
     Parameters
     ----------
@@ -130,7 +130,7 @@ def read_columns(
     found = layout.file.fingerprint
     return Recording(
         str(found.path),
-        found.sha256,
+        found.digest,
         found.n_bytes,
         tuple(traces),
         layout.header,

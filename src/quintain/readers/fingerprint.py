@@ -6,6 +6,7 @@ import hashlib
 import os
 import stat
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from quintain.errors import RecordingError
@@ -17,13 +18,26 @@ _PIECE = 1 << 22
 
 @dataclass(frozen=True, slots=True)
 class Fingerprint:
-    """Path, size, time of change and hash of a file as it was when it was first read."""
+    """Path, size and time of change of a file as it was when it was first read."""
 
     path: Path
     n_bytes: int
     changed: int
     """Time of last change. [ns]"""
-    sha256: str
+
+    def digest(self) -> str:
+        """
+        SHA-256 of the file's bytes; computed once.
+
+        Raises
+        ------
+        RecordingError
+            If the file changed since it was first read, or changes meanwhile.
+        """
+        self.check_unchanged()
+        found = _hash(self.path, self.n_bytes, self.changed)
+        self.check_unchanged()
+        return found
 
     def check_unchanged(self) -> None:
         """
@@ -50,7 +64,7 @@ class Fingerprint:
 
 def take_fingerprint(path: str | os.PathLike[str]) -> Fingerprint:
     """
-    Look at a file before it is read, and hash its bytes.
+    Look at a file before it is read.
 
     Parameters
     ----------
@@ -65,10 +79,20 @@ def take_fingerprint(path: str | os.PathLike[str]) -> Fingerprint:
     Raises
     ------
     RecordingError
-        If the path is no file, may not be read, is empty, or changes while it is hashed.
+        If the path is no file, may not be read, or is empty.
     """
     path = Path(path)
     before = _look(path)
+    try:
+        path.open("rb").close()
+    except OSError as error:
+        raise _cannot_read(path, error) from None
+    return Fingerprint(path, before.st_size, before.st_mtime_ns)
+
+
+@lru_cache(maxsize=64)
+def _hash(path: Path, n_bytes: int, changed: int) -> str:
+    """Hash of a file in the state that size and time of change tell."""
     digest = hashlib.sha256()
     try:
         with path.open("rb") as file:
@@ -76,9 +100,7 @@ def take_fingerprint(path: str | os.PathLike[str]) -> Fingerprint:
                 digest.update(piece)
     except OSError as error:
         raise _cannot_read(path, error) from None
-    found = Fingerprint(path, before.st_size, before.st_mtime_ns, digest.hexdigest())
-    found.check_unchanged()
-    return found
+    return digest.hexdigest()
 
 
 def read_head(path: str | os.PathLike[str], n_bytes: int) -> bytes:

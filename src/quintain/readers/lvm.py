@@ -99,7 +99,7 @@ def read_lvm(path: str | os.PathLike[str], *, units: str | Mapping[str, str] | N
     header = "\n".join(segment.header for segment in segments)
     return Recording(
         where,
-        found.sha256,
+        found.digest,
         found.n_bytes,
         tuple(traces),
         header,

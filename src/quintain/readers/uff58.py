@@ -131,7 +131,7 @@ def read_uff58(path: str | os.PathLike[str], *, units: str | Mapping[str, str] |
     header = "\n\n".join("\n".join(function.lines) for function, _ in kept)
     return Recording(
         where,
-        found.sha256,
+        found.digest,
         found.n_bytes,
         tuple(traces),
         header,

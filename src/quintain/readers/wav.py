@@ -103,7 +103,7 @@ def read_wav(path: str | os.PathLike[str], *, full_scale: str | Mapping[str, str
         traces.append(make_trace(name, unit, float(layout.rate), source, where=where, remedy=remedy))
     notes += unit_notes(tuple(traces))
     return Recording(
-        where, found.sha256, found.n_bytes, tuple(traces), header, None, READER.name, tuple(notes)
+        where, found.digest, found.n_bytes, tuple(traces), header, None, READER.name, tuple(notes)
     )
 
 
