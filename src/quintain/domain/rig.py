@@ -13,7 +13,7 @@ from typing import Any
 from quintain.domain.toml_schema import parse_toml, read_toml
 from quintain.errors import RigFileError
 
-__all__ = ["AntiAlias", "Calibration", "Cell", "Due", "Mode", "Place", "Rig"]
+__all__ = ["AntiAlias", "Calibration", "Cell", "Due", "Mode", "Place", "Rig", "RigPad"]
 
 
 def _number(unit: str = "", **limits: float) -> dict[str, Any]:
@@ -101,6 +101,44 @@ class Calibration:
 
 
 @dataclass(frozen=True, slots=True)
+class RigPad:
+    """
+    A pad of the rig's library: force = stiffness * x**exponent * (1 + (x / bottoming)**bottoming_exponent).
+
+    Parameters
+    ----------
+    name : str
+        What the lab calls it.
+    stiffness : float
+        Constant of the law. [N/m**exponent]
+    exponent : float
+        Its power.
+    bottoming : float or None
+        Compression at which it is twice as stiff as the power law; None if never met. [m]
+    bottoming_exponent : float
+        How suddenly it gets there.
+    rate_loss : float
+        Loss that grows with the speed of compression. [s/m]
+    loss_fraction : float or None
+        Part of the energy it keeps.
+    proved_to : float or None
+        Largest compression seen in drops; beyond it nothing is promised. [m]
+    date : datetime.date or None
+        When.
+    """
+
+    name: str
+    stiffness: float = field(metadata=_number("N/m^n", above=0))
+    exponent: float = field(default=1.0, metadata=_number("", at_least=0.5, at_most=5))
+    bottoming: float | None = field(default=None, metadata=_number("m", above=0))
+    bottoming_exponent: float = field(default=8.0, metadata=_number("", at_least=1))
+    rate_loss: float = field(default=0.0, metadata=_number("s/m", at_least=0))
+    loss_fraction: float | None = field(default=None, metadata=_number("", at_least=0, at_most=1))
+    proved_to: float | None = field(default=None, metadata=_number("m", above=0))
+    date: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Place:
     """Where the rig stands; gives the local acceleration of free fall."""
 
@@ -120,7 +158,7 @@ class Due:
 @dataclass(frozen=True, slots=True)
 class Rig:
     """
-    A rig as its ``rig.toml`` describes it.
+    A rig as its ``rig.toml`` describes it; ``pad`` names the pad in use among its ``pads``.
 
     Examples
     --------
@@ -141,12 +179,19 @@ class Rig:
     anti_alias: AntiAlias | None = None
     calibration: Calibration = Calibration()
     place: Place | None = None
+    pad: str = ""
+    pads: tuple[RigPad, ...] = ()
     due: Due = Due()
 
     def __post_init__(self) -> None:
         total = sum(mode.share for mode in self.modes)
         if self.modes and abs(total - 1) > 1e-3:
             raise ValueError(f"the shares of the modes must sum to 1, got {total:g}")
+        names = [pad.name for pad in self.pads]
+        if len(set(names)) != len(names):
+            raise ValueError("two pads have the same name")
+        if self.pad and names and self.pad not in names:
+            raise ValueError(f"pad {self.pad!r} is none of the pads: {', '.join(names)}")
 
     @classmethod
     def from_toml(cls, text: str, *, origin: str = "rig") -> Rig:
