@@ -9,15 +9,14 @@ from pathlib import Path
 
 import pytest
 
-from quintain.domain.flags import flag
 from quintain.domain.rig import Calibration, Rig
 from quintain.domain.rig_state import RigState, Trend
 from quintain.quantities import GLOSSARY
-from quintain.report.parts import Cell, Column, Fact, Section, Table, doubt_of
 from quintain.report.rig_html import write_rig_html
 from quintain.report.rig_pdf import write_rig_pdf
 from quintain.report.rounding import shown
 from report import invented_rig as invented
+from report import invented_tests as evidence
 
 
 def _html(state: RigState, folder: Path, **more: object) -> str:
@@ -82,24 +81,19 @@ def test_a_jump_is_marked_and_short_histories_say_so(tmp_path: Path) -> None:
     assert 'class="limit"' not in few
 
 
-def test_evidence_is_set_whole_in_both(tmp_path: Path) -> None:
-    hostile = '<script>#eval("1+1")</script>'
-    evidence = Section(
-        hostile, hostile, "open", hostile, (hostile,),
-        tables=(Table((Column("height", "m"), Column("drop", kind="number"), Column("a", kind="words"),
-                       Column("b", kind="words"), Column("c", kind="words")),
-                      ((Cell("1.000", "± 0.002", "1.0", True, True), Cell("3", exact="3"), Cell(hostile),
-                        Cell("–", stated=False), Cell("")),), hostile),),
-        facts=(Fact("name", hostile),),
-        doubts=(doubt_of(flag("overload")),),
-    )  # fmt: skip
-    html = _html(invented.state(), tmp_path, evidence=[evidence])
-    assert "<script" not in html
-    assert _words(html).count(hostile) >= 6
-    assert "± 0.002" in html
-    pdf = write_rig_pdf(invented.state(), tmp_path / "rig.pdf", invented=True, evidence=[evidence])
-    again = write_rig_pdf(invented.state(), tmp_path / "b.pdf", invented=True, evidence=[evidence])
-    assert pdf.read_bytes() == again.read_bytes()
+def test_evidence_stands_beside_the_trends(tmp_path: Path) -> None:
+    drops, taps, loads = evidence.drop_test(), evidence.tap_test(), evidence.calibration()
+    shown_tests = {"calibrations": [loads], "taps": [taps], "drops": [drops]}
+    html = _html(invented.state(), tmp_path, **shown_tests)
+    words = _words(html)
+    for title in ("Drop test: the whole chain", "Drop test: the pad", "Tap test: what it allows",
+                  "Static calibration: the curve"):  # fmt: skip
+        assert title in words
+    for sha in (drops.sha256, loads.sha256, taps.inputs[0][1]):
+        assert sha in words
+    one = write_rig_pdf(invented.state(), tmp_path / "a.pdf", invented=True, **shown_tests)  # type: ignore[arg-type]
+    two = write_rig_pdf(invented.state(), tmp_path / "b.pdf", invented=True, **shown_tests)  # type: ignore[arg-type]
+    assert one.read_bytes() == two.read_bytes()
 
 
 def test_a_bare_rig_and_one_value_are_shown(tmp_path: Path) -> None:

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["DROP_CAUTIONS", "LOCAL_RULES", "STRIKE_CAUTIONS", "Caution"]
+__all__ = [
+    "DROP_CAUTIONS",
+    "LOAD_CAUTIONS",
+    "LOCAL_RULES",
+    "RIG_CAUTIONS",
+    "STRIKE_CAUTIONS",
+    "TAP_CAUTIONS",
+    "Caution",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,8 +39,19 @@ OVERLOAD = Caution(
     "After a force beyond the safe limit of the cell, check zero and calibration before further use.",
 )
 
+TAPPING = Caution(
+    "Tapping.",
+    "Tap lightly, with a soft hammer or a knuckle: a hard tap on a bare plate can overload the cell.",
+)
+LOADS = Caution(
+    "Hanging loads.", "Keep feet and hands clear, and load in steps that stay below the capacity of the cell."
+)
+
 STRIKE_CAUTIONS = (HANDS, MOUNT, OVERLOAD, FALLING)
 DROP_CAUTIONS = (FALLING, HANDS, MOUNT, OVERLOAD)
+TAP_CAUTIONS = (TAPPING, MOUNT, HANDS)
+LOAD_CAUTIONS = (LOADS, OVERLOAD)
+RIG_CAUTIONS = (FALLING, HANDS, MOUNT, OVERLOAD, TAPPING, LOADS)
 
 LOCAL_RULES = (
     "Local rules, ethics boards and licensed practice come first. Quintain is not a medical device. Its "

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from quintain.domain.history import Step
-from quintain.report.cautions import DROP_CAUTIONS, LOCAL_RULES, Caution
+from quintain.report.cautions import LOCAL_RULES, Caution
 from quintain.report.parts import Definition, Fact, Section, StepLine, as_words, definitions, step_line
 from quintain.report.verdict import Verdict
 
@@ -44,6 +44,7 @@ def document(
     verdict: Verdict,
     why: str,
     sections: Sequence[Section],
+    cautions: Sequence[Caution],
     names: Sequence[str] = (),
     rig: Sequence[Fact] = (),
     provenance: Sequence[Fact] = (),
@@ -70,7 +71,7 @@ def document(
         rig=tuple(rig),
         provenance=tuple(provenance),
         history=tuple(step_line(step) for step in history),
-        cautions=DROP_CAUTIONS,
+        cautions=tuple(cautions),
         local_rules=LOCAL_RULES,
         software=software,
         date=date or (history[-1].utc if history else ""),

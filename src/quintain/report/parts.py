@@ -38,6 +38,7 @@ __all__ = [
     "gathered_doubts",
     "quantity_rows",
     "step_line",
+    "unbroken",
 ]
 
 _BARS = 6
@@ -226,7 +227,7 @@ def _row(name: str, measured: Measured | None, headline: bool, group: bool, flag
     value = shown(measured)
     codes = doubting(name, flags)
     return Row(
-        name, entry.label, letter, below, value.value, _unbroken(value.spread),
+        name, entry.label, letter, below, value.value, unbroken(value.spread),
         repr(float(measured.value)), True, bool(codes), codes, headline, group, entry.definition,
     )  # fmt: skip
 
@@ -277,7 +278,8 @@ def budget_of(measured: Measured) -> Budget | None:
     return Budget(entry.label, drawn, _standard(total**0.5 * entry.shown_factor) + unit, advice)
 
 
-def _unbroken(words: str) -> str:
+def unbroken(words: str) -> str:
+    """Words that stay on one line."""
     return words.replace(" ", "\u00a0")
 
 

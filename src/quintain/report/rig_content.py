@@ -6,9 +6,15 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
+from quintain.domain.calibration import StaticCalibration
+from quintain.domain.drop import DropTest
 from quintain.domain.rig_state import RigState, Trend
+from quintain.domain.tap import TapTest
 from quintain.quantities import GLOSSARY
+from quintain.report.calibration_report import calibration_sections
+from quintain.report.cautions import RIG_CAUTIONS
 from quintain.report.document import document
+from quintain.report.drops_report import drop_sections
 from quintain.report.figures.points import Level, Point, draw_points
 from quintain.report.parts import (
     Cell,
@@ -19,8 +25,10 @@ from quintain.report.parts import (
     Table,
     cell_of,
 )
+from quintain.report.provenance import recording_pair
 from quintain.report.rig_facts import exactly, rig_facts
 from quintain.report.rounding import rounded, shown
+from quintain.report.tap_report import tap_sections
 from quintain.report.verdict import Verdict
 
 __all__ = ["rig_content"]
@@ -31,9 +39,21 @@ _WORDS = {"sound": ("sound", "Sound"), "doubt": ("doubt", "With doubt"), "undeci
 
 
 def rig_content(
-    state: RigState, *, invented: bool, software: str, evidence: Sequence[Section] = ()
+    state: RigState,
+    *,
+    invented: bool,
+    software: str,
+    calibrations: Sequence[StaticCalibration] = (),
+    taps: Sequence[TapTest] = (),
+    drops: Sequence[DropTest] = (),
 ) -> dict[str, Any]:
     """Everything the report of a rig says, as plain mappings, lists and strings."""
+    evidence = [section for test in drops for section in drop_sections(test)]
+    evidence += [section for test in taps for section in tap_sections(test)]
+    evidence += [section for test in calibrations for section in calibration_sections(test)]
+    recordings = [(table.path, table.sha256) for table in calibrations]
+    recordings += [(test.path, test.sha256) for test in drops]
+    recordings += [pair for test in taps for pair in test.inputs]
     judged = _judged(state)
     trends = [_trend(trend) for trend in state.trends]
     return document(
@@ -45,6 +65,7 @@ def rig_content(
         why="A static calibration says how the cell reads a dead weight; only drops and taps say how the rig "
         "reads a blow.",
         sections=(_reasons(state), _due(state), *evidence, *trends),
+        cautions=RIG_CAUTIONS,
         names=[trend.quantity for trend in state.trends],
         rig=rig_facts(state.rig),
         provenance=(
@@ -52,8 +73,14 @@ def rig_content(
             Fact("Rig version", state.rig.version, mono=True),
             Fact("Earlier versions kept", str(state.n_earlier_versions)),
             Fact("Entries in the log", str(state.n_entries)),
+            *(fact for path, sha in recordings for fact in recording_pair(path, sha)),
             Fact("Software", f"quintain {software}"),
         ),
+        history=[
+            *(step for table in calibrations for step in table.history),
+            *(step for test in taps for step in test.history),
+            *(step for test in drops for step in test.history),
+        ],
         software=software,
         date=judged.isoformat() if judged else "",
     )

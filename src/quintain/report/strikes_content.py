@@ -36,7 +36,8 @@ from quintain.report.parts import (
     quantity_rows,
     step_line,
 )
-from quintain.report.rig_facts import exactly, method_facts, rig_facts
+from quintain.report.provenance import recording_facts
+from quintain.report.rig_facts import method_facts, rig_facts
 from quintain.report.rounding import number, rounded
 from quintain.report.verdict import UNSAFE, Verdict, judge_analysis, judge_strike, numbers
 
@@ -157,7 +158,11 @@ def strikes_content(analysis: Analysis, *, invented: bool, figure_height: int = 
         definitions=definitions(used),
         method=method_facts(analysis.method),
         rig=rig_facts(analysis.rig) if analysis.rig else (),
-        provenance=_provenance(analysis),
+        provenance=recording_facts(
+            analysis,
+            Fact("Method", f"{analysis.method.name}, version {analysis.method.version}"),
+            Fact("Method hash", analysis.method.sha256, mono=True),
+        ),
         history=tuple(step_line(s, known=analysis.method.settings()) for s in analysis.history),
         cautions=STRIKE_CAUTIONS,
         local_rules=LOCAL_RULES,
@@ -235,20 +240,3 @@ def _strike_facts(strike: Strike) -> str:
         value, expanded = rounded(mode.natural_frequency, None if u is None else 1.96 * u)
         parts.append(f"ringing at {value} ± {expanded} Hz")
     return ", ".join(parts)
-
-
-def _provenance(analysis: Analysis) -> tuple[Fact, ...]:
-    size = f"{analysis.n_bytes:,}".replace(",", "\u202f")
-    unit = f", in the file as {analysis.unit_in_file}" if analysis.unit_in_file else ""
-    return (
-        Fact("Recording", analysis.path or "made in memory"),
-        Fact("SHA-256", analysis.sha256 or "none", mono=True),
-        Fact("Size", f"{size} bytes"),
-        Fact("Channel", f"{analysis.channel}{unit}"),
-        Fact("Sampling rate", f"{exactly(analysis.rate)} Hz"),
-        Fact("Length", f"{number(analysis.duration, 4)} s"),
-        Fact("Rig version", analysis.rig.version if analysis.rig else "no rig file", mono=bool(analysis.rig)),
-        Fact("Method", f"{analysis.method.name}, version {analysis.method.version}"),
-        Fact("Method hash", analysis.method.sha256, mono=True),
-        Fact("Software", f"quintain {analysis.quintain}"),
-    )

@@ -70,7 +70,8 @@ def draw_points(
     """
     points = [p for p in points if math.isfinite(p.x) and math.isfinite(p.y)]
     place = _frame(points, levels, x_factor, y_factor, height, from_zero)
-    parts = ground(place, name, x_unit, x_words=x_words)
+    parts = [_band(place, level) for level in levels]
+    parts += ground(place, name, x_unit, x_words=x_words)
     for level in levels:
         parts += _level(place, level)
     parts += [_point(place, point) for point in points]
@@ -103,19 +104,21 @@ def _half(half: float | None) -> float:
     return half if half is not None and math.isfinite(half) else 0.0
 
 
+def _band(place: Frame, level: Level) -> str:
+    if level.band is None or not math.isfinite(level.band):
+        return ""
+    top, bottom = place.y(level.y + level.band), place.y(level.y - level.band)
+    outline = f"M{place.left:g} {top:.1f}H{place.right:g}V{bottom:.1f}H{place.left:g}Z"
+    return f'<path class="pale" d="{outline}"/>'
+
+
 def _level(place: Frame, level: Level) -> list[str]:
     at = place.y(level.y)
-    parts = []
-    if level.band is not None and math.isfinite(level.band):
-        top, bottom = place.y(level.y + level.band), place.y(level.y - level.band)
-        parts.append(
-            f'<path class="pale" d="M{place.left:g} {top:.1f}H{place.right:g}V{bottom:.1f}H{place.left:g}Z"/>'
-        )
-    parts.append(
-        f'<path class="{"limit" if level.limit else "event"}" d="M{place.left:g} {at:.1f}H{place.right:g}"/>'
-    )
-    parts.append(text(place.right + 6, at + 4, level.words, ("lab",)))
-    return parts
+    kind = "limit" if level.limit else "event"
+    return [
+        f'<path class="{kind}" d="M{place.left:g} {at:.1f}H{place.right:g}"/>',
+        text(place.right + 6, at + 4, level.words, ("lab",)),
+    ]
 
 
 _SHAPES = (

@@ -50,7 +50,7 @@ def window(strike: Strike) -> tuple[float, float]:
     return (low, high) if high > low else (float(times[0]), float(times[-1]))
 
 
-def draw_strike(strike: Strike, *, rate: float, height: int = 320) -> str:
+def draw_strike(strike: Strike, *, rate: float, height: int = 320, noun: str = "strike") -> str:
     """
     Draw one strike.
 
@@ -62,6 +62,8 @@ def draw_strike(strike: Strike, *, rate: float, height: int = 320) -> str:
         Sampling rate of the recording, for the label of the raw trace. [Hz]
     height : int
         Height of the figure; its width is 700. [px]
+    noun : str
+        What it is called in words, 'strike' or 'drop'.
 
     Returns
     -------
@@ -77,10 +79,10 @@ def draw_strike(strike: Strike, *, rate: float, height: int = 320) -> str:
         *_events(strike, place),
         *_names(strike, place, rate),
     ]
-    return whole(place, describe(strike), parts)
+    return whole(place, describe(strike, noun=noun), parts)
 
 
-def describe(strike: Strike) -> str:
+def describe(strike: Strike, *, noun: str = "strike") -> str:
     """The figure in one sentence, for those who cannot see it."""
     kind = FORCE_WORDS.get(strike.force_kind, strike.force_kind)
     shows = (
@@ -90,7 +92,7 @@ def describe(strike: Strike) -> str:
     )
     peak = strike.quantities.get("peak_force")
     tail = f"; peak {shown(peak).text}" if peak else ""
-    return f"{kind} against time, strike {strike.number}: {shows}{tail}."
+    return f"{kind} against time, {noun} {strike.number}: {shows}{tail}."
 
 
 def _inside(curve: ForceCurve, low: float, high: float) -> list[Floats]:
