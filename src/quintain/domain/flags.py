@@ -353,6 +353,44 @@ FLAGS: dict[str, FlagMeaning] = _table(
             "The pad stiffens towards the end of its travel: it begins to bottom out.",
             "Use a thicker or harder pad for such blows.",
         ),
+        # -- speed of the limb
+        FlagMeaning(
+            "still-not-g",
+            "At rest the accelerometer does not show the acceleration of free fall, about 9.8 m/s².",
+            "Check its unit and scale; a device that takes gravity out of its readings cannot be used.",
+            ("approach_speed",),
+        ),
+        FlagMeaning(
+            "gyro-limit",
+            "The gyro stood at the end of its range before contact, so the limb turned more than it shows.",
+            "Choose a wider range of the gyro; 2000 degrees a second suits most strikes.",
+            ("approach_speed",),
+        ),
+        FlagMeaning(
+            "imu-clipped",
+            "The accelerometer was cut off before contact.",
+            "Choose a wider range of the accelerometer.",
+            ("approach_speed",),
+        ),
+        FlagMeaning(
+            "long-integration",
+            "Between the rest and the strike lies so much time that errors of the sensor have grown.",
+            "Strike from guard, within two seconds of holding still.",
+            doubts=("approach_speed",),
+        ),
+        FlagMeaning(
+            "no-gyro",
+            "The speed comes from an accelerometer alone; it holds for straight strikes only, within 5-20 %.",
+            "Use a sensor with a gyro.",
+            doubts=("approach_speed",),
+        ),
+        FlagMeaning(
+            "resultant-speed",
+            "The target's normal in the sensor's axes is not known: the speed of the striking point in its "
+            "own direction is stated, which is more than its part along the normal.",
+            "State which direction of the sensor points into the target at contact.",
+            doubts=("approach_speed",),
+        ),
     ]
 )
 
