@@ -71,6 +71,8 @@ class ForceMoments(NamedTuple):
     """Of the first start. [s]"""
     u_stop: float
     """Of the second start. [s]"""
+    u_rise: float = 0.0
+    """Of the height of the second touch over the first, where a plate swings. [m]"""
 
     @property
     def lead(self) -> float:
@@ -119,7 +121,8 @@ def _combine(
         Contribution("gravity", half_range(gravity=setup.u_gravity)),
     ]
     if face:
-        parts.append(Contribution("pad recovery", half_range(rise=setup.u_face)))
+        rise = math.hypot(setup.u_face, moments.u_rise)
+        parts.append(Contribution("pad recovery", half_range(rise=rise)))
     if gain:
         parts.append(
             Contribution(
@@ -467,6 +470,8 @@ def _bounce_sources(train: Sequence[ForceMoments], setup: ClosureSetup) -> dict[
     drift = np.zeros((n - 1, 1))
     starts = np.zeros((n - 1, n + 1))
     face = np.zeros((n - 1, n + 1))
+    # the pad is at rest before the first touch, so that height is the reference
+    u_face = [0.0, *(math.hypot(setup.u_face, p.u_rise) for p in train)]
     for k, p in enumerate(train):
         root = np.linalg.cholesky(p.covariance + 1e-30 * np.eye(2))
         # equation k - 1 takes trail / T of this interval, equation k takes lead / T
@@ -483,15 +488,13 @@ def _bounce_sources(train: Sequence[ForceMoments], setup: ClosureSetup) -> dict[
         if k >= 1:
             starts[k - 1, k + 1] += p.u_stop * (by_interval_last - mass * gravity / 2)
             starts[k - 1, k] += p.u_start * (-by_interval_last - p.impulse / p.interval + mass * gravity / 2)
-            face[k - 1, k + 1] += mass * setup.u_face / p.interval
-            face[k - 1, k] -= mass * setup.u_face / p.interval
+            face[k - 1, k + 1] += mass * u_face[k + 1] / p.interval
+            face[k - 1, k] -= mass * u_face[k] / p.interval
         if k < n - 1:
             starts[k, k + 1] += p.u_stop * (by_interval_first - mass * gravity / 2)
             starts[k, k] += p.u_start * (-by_interval_first + p.impulse / p.interval + mass * gravity / 2)
-            face[k, k + 1] += mass * setup.u_face / p.interval
-            face[k, k] -= mass * setup.u_face / p.interval
-    # the pad is at rest before the first touch, so that height is the reference
-    face[:, 0] = 0.0
+            face[k, k + 1] += mass * u_face[k + 1] / p.interval
+            face[k, k] -= mass * u_face[k] / p.interval
     return {"noise": noise, "zero": zero, "drift": drift, "contact starts": starts, "pad recovery": face}
 
 

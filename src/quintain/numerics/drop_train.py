@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -21,8 +22,11 @@ __all__ = ["Rig", "Train", "follow_train"]
 Floats = NDArray[np.float64]
 
 U_LAW = 2e-5
-"""Standard uncertainty that a start keeps because no pad follows a law exactly; from simulated foams
-with loss, densification and relaxation. [s]"""
+"""Standard uncertainty that a start keeps because no pad follows a law exactly, on a rig of 200 Hz or
+more; a slower rig shows the beginning of the loading later and less, by the square of its period. From
+simulated foams with loss, densification and relaxation. [s]"""
+U_FEW = 0.4
+"""The same for few samples in the loading: this share of a sampling interval, over their number. [1]"""
 
 
 class Rig(NamedTuple):
@@ -193,8 +197,9 @@ def follow_train(
         touches = _fit_plate(windows, loadings, speeds, rig, setup, suspect=swinging)
         fits = loadings if touches is None else touches
         starts = np.array([f.start for f in fits])
-        u_starts = np.hypot([f.u_start for f in fits], U_LAW)
-    moments = _moments(clean, t, starts, u_starts, flights, zero, sigma, rig)
+        u_starts = _u_starts(fits, rig, dt)
+    plate_mass = 1.0 if touches is None else float(np.exp(touches[0].law.log_plate_mass))
+    moments = _moments(clean, t, starts, u_starts, flights, zero, sigma, rig, plate_mass=plate_mass)
     speeds = _speeds(moments, setup, clean, contacts, dt, n_starts)
     return Train(
         starts,
@@ -211,6 +216,15 @@ def follow_train(
         rig,
         touches is not None,
     )
+
+
+def _u_starts(fits: Sequence[LoadingFit] | Sequence[PlateFit], rig: Rig, dt: float) -> Floats:
+    law = U_LAW
+    if rig.frequency.size:
+        law *= max((200.0 / float(rig.frequency.min())) ** 2, 1.0)
+    # some six samples of each fit lie before the touch
+    few = [U_FEW * dt / max(fit.n_samples - 6, 1) for fit in fits]
+    return np.asarray(np.hypot(np.hypot([fit.u_start for fit in fits], law), few), dtype=float)
 
 
 class _Window(NamedTuple):
@@ -251,7 +265,7 @@ def _zero_line(
     u_values = [sigma / np.sqrt(p.size) for p in parts]
     for flight in flights:
         if flight.free:
-            at.append(flight.release)
+            at.append((flight.release + flight.end) / 2)
             values.append(float(flight.fit.coefficients[0]))
             u_values.append(float(np.sqrt(flight.fit.covariance[0, 0])))
     return fit_zero(at, values, u_values, reference)
@@ -371,6 +385,8 @@ def _moments(
     zero: ZeroLine,
     sigma: float,
     rig: Rig,
+    *,
+    plate_mass: float = 1.0,
 ) -> list[ForceMoments]:
     delay = ring_delay(rig.frequency, rig.damping, rig.share)
     found = []
@@ -389,11 +405,13 @@ def _moments(
                 delay=delay,
                 release=flight.release if flight.free else None,
                 after=flight.fit if flight.free else None,
-                before=earlier.fit if earlier is not None and earlier.free else None,
+                before=earlier.fit if earlier is not None else None,
+                before_modes=None if earlier is None else (earlier.frequency, earlier.damping),
                 u_zero=zero.u_offset,
                 u_drift=zero.u_slope,
                 u_start=float(u_starts[k]),
                 u_stop=float(u_starts[k + 1]),
+                plate_mass=plate_mass,
             )
         )
     return found

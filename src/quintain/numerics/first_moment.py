@@ -56,10 +56,12 @@ def force_moments(
     release: float | None = None,
     after: FreeFit | None = None,
     before: FreeFit | None = None,
+    before_modes: tuple[Floats, Floats] | None = None,
     u_zero: float = 0.0,
     u_drift: float = 0.0,
     u_start: float = 0.0,
     u_stop: float = 0.0,
+    plate_mass: float = 1.0,
 ) -> ForceMoments:
     r"""
     Integrate the force between two starts and its first moment, exactly as the cell passed it on.
@@ -88,10 +90,14 @@ def force_moments(
         Free response in that flight, fitted with the modes given; needed with ``release``.
     before : FreeFit, optional
         Free response before ``start``: what still rings from an earlier contact is taken off.
+    before_modes : (ndarray, ndarray), optional
+        Frequencies and damping ratios that were fitted there; the rig's ringing comes first. [Hz], [1]
     u_zero, u_drift : float
         Standard uncertainty of the zero at ``start`` and of its slope. [N], [N/s]
     u_start, u_stop : float
         Standard uncertainty of the starts, carried along. [s]
+    plate_mass : float
+        Mass of a plate that swings, if known; only for the doubt about where the mass meets it. [kg]
 
     Returns
     -------
@@ -109,7 +115,8 @@ def force_moments(
     delay, provided that the sum runs until the ringing is over. It need not be waited for: from the
     release on it is a sum of known decaying cosines, whose sum to the end of time is a geometric
     series. A plate that swings on its foam is no part of the cell; its force is real and is counted
-    up to ``stop`` only. What remains is the plate's displacement at ``stop``. Derived here.
+    up to ``stop`` only, and what momentum it carries at either start is taken from the swinging itself.
+    What remains is that the mass meets the plate displaced. Derived here.
 
     Examples
     --------
@@ -135,16 +142,28 @@ def force_moments(
     sums = weights @ y[i_first:i_end]
     covariance = noise**2 * (weights @ weights.T)
 
+    u_rise = 0.0
     if after is not None and release is not None:
         rows = _after_rows(after, t, i_end, i_stop, start, dt, frequency, damping, n_ring)
+        momentum, displaced = _plate_rows(after, stop, frequency, damping, n_ring)
+        rows = rows + np.stack([momentum, (stop - start) * momentum - displaced])
         sums = sums + rows @ after.coefficients
+        u_rise = abs(float(displaced @ after.coefficients)) / plate_mass
         covariance = covariance + rows @ after.covariance @ rows.T
-    if before is not None and n_ring:
+    if before is not None:
         rows = np.zeros((2, before.coefficients.size))
         i_mode = before.degree + 1
-        rows[:, i_mode : i_mode + 2 * n_ring] = _ring_rows(
-            t[i_first] - before.reference, before.reference - start, dt, frequency[:n_ring], damping[:n_ring]
-        )
+        if n_ring:
+            rows[:, i_mode : i_mode + 2 * n_ring] = _ring_rows(
+                t[i_first] - before.reference,
+                before.reference - start,
+                dt,
+                frequency[:n_ring],
+                damping[:n_ring],
+            )
+        if before_modes is not None:
+            momentum, displaced = _plate_rows(before, start, *before_modes, n_ring)
+            rows = rows + np.stack([momentum, -displaced])
         sums = sums - rows @ before.coefficients
         covariance = covariance + rows @ before.covariance @ rows.T
 
@@ -163,6 +182,7 @@ def force_moments(
         -slope * u_drift,
         u_start,
         u_stop,
+        u_rise,
     )
 
 
@@ -170,6 +190,25 @@ def _ring_rows(first: float, shift: float, dt: float, frequency: Floats, damping
     """Sums to the end of time of each ringing column: plain, and times the time since the start."""
     sums = ring_sums(first, dt, frequency, damping)
     return np.stack([sums[0], sums[1] + (first + shift) * sums[0]])
+
+
+def _plate_rows(fit: FreeFit, at: float, frequency: Floats, damping: Floats, n_ring: int) -> Floats:
+    """
+    Momentum and first moment of mass that a swinging plate has at an instant, by coefficient.
+
+    In free swinging the pad's force is all that moves the plate: m x'' = -F. For a mode Re(A exp(p t))
+    of the force, momentum is -Re(A exp(p t)/p) and mass times displacement -Re(A exp(p t)/p**2); the
+    plate's mass need not be known.
+    """
+    omega = 2 * np.pi * frequency[n_ring:]
+    zeta = damping[n_ring:]
+    pole = omega * (-zeta + 1j * np.sqrt(1 - zeta**2))
+    wave = np.exp(pole * (at - fit.reference))
+    rows = np.zeros((2, fit.coefficients.size))
+    for i, values in enumerate((-wave / pole, -wave / pole**2)):
+        # cosine and sine columns are real and imaginary part of exp(p t)
+        rows[i, fit.degree + 1 + 2 * n_ring :] = np.stack([values.real, values.imag], axis=1).ravel()
+    return rows
 
 
 def _after_rows(

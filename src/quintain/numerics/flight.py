@@ -20,6 +20,8 @@ class Flight(NamedTuple):
 
     release: float
     """From here on nothing acts. [s]"""
+    end: float
+    """Until here, shortly before the next start. [s]"""
     fit: FreeFit
     """Zero and modes, at the first sample after the release."""
     frequency: Floats
@@ -100,24 +102,20 @@ def fit_flight(
     if swing is None:
         best = _earliest_free(y, t, noise, frequency, damping, least)
         if best is not None:
-            return Flight(float(t[best[0]]), best[1], frequency, damping, True)
+            return Flight(float(t[best[0]]), float(t[-1]), best[1], frequency, damping, True)
     found = find_swing(y, t, noise, frequency, damping, near=swing)
     if found is not None:
         both = np.append(frequency, found[0]), np.append(damping, found[1])
         period = int(1.3 / found[0] / (t[1] - t[0]))
         best = _earliest_free(y, t, noise, *both, max(least + 2, period))
         if best is not None:
-            return Flight(float(t[best[0]]), best[1], *both, True)
+            return Flight(float(t[best[0]]), float(t[-1]), best[1], *both, True)
         i = max(y.size - max(least + 2, int(1.5 * period)), 0)
-        return Flight(float(t[i]), fit_free_response(y[i:], t[i:], *both, noise=noise), *both, False)
+        fit = fit_free_response(y[i:], t[i:], *both, noise=noise)
+        return Flight(float(t[i]), float(t[-1]), fit, *both, False)
     i = y.size - least
-    return Flight(
-        float(t[i]),
-        fit_free_response(y[i:], t[i:], frequency, damping, noise=noise),
-        frequency,
-        damping,
-        False,
-    )
+    fit = fit_free_response(y[i:], t[i:], frequency, damping, noise=noise)
+    return Flight(float(t[i]), float(t[-1]), fit, frequency, damping, False)
 
 
 def _earliest_free(
