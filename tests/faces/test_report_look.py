@@ -123,6 +123,7 @@ def test_provenance_and_settings_are_whole(html: str, analysis: Analysis) -> Non
     assert facts["minimum force"] == "40 N"
     assert facts["merge gap"] == "0.027 s"
     assert facts["Software"] == "quintain 0.1.0"
+    assert facts["Pad in use"].startswith("EVA: 800\u202f000 N/mⁿ, exponent 1.50, bottoms out at 35.0 mm")
     for step in analysis.history:
         assert step.function in words
         assert step.utc in words

@@ -12,7 +12,7 @@ from quintain.domain.flags import flag
 from quintain.domain.history import Step
 from quintain.domain.measured import Contribution, Measured
 from quintain.domain.method import Method
-from quintain.domain.rig import AntiAlias, Calibration, Cell, Mode, Place, Rig
+from quintain.domain.rig import AntiAlias, Calibration, Cell, Mode, Place, Rig, RigPad
 from quintain.domain.strike import Contact, ForceCurve, Strike
 
 RATE = 2000.0
@@ -142,6 +142,8 @@ def rig() -> Rig:
         anti_alias=AntiAlias(800.0, 4),
         calibration=Calibration(1.0012, 0.0013, 300.0, 3800.0, date(2026, 10, 31)),
         place=Place(48.1, 520.0),
+        pad="EVA",
+        pads=(RigPad("EVA", 8e5, 1.5, 0.035, proved_to=0.03, loss_fraction=0.6, date=date(2026, 10, 31)),),
     )
 
 

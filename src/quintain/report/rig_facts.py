@@ -7,7 +7,7 @@ import math
 from typing import Any
 
 from quintain.domain.method import Method
-from quintain.domain.rig import Mode, Rig
+from quintain.domain.rig import Mode, Rig, RigPad
 from quintain.report.parts import Fact
 from quintain.report.rounding import number, rounded
 
@@ -68,7 +68,20 @@ def rig_facts(rig: Rig) -> tuple[Fact, ...]:
         facts.append(
             Fact("Place", f"latitude {exactly(rig.place.latitude)}°, {exactly(rig.place.altitude)} m")
         )
-    return tuple(facts)
+    return (*facts, *(fact for pad in rig.pads for fact in _pad_facts(pad, in_use=pad.name == rig.pad)))
+
+
+def _pad_facts(pad: RigPad, *, in_use: bool) -> list[Fact]:
+    law = f"{number(pad.stiffness, 3)} N/mⁿ, exponent {number(pad.exponent, 3)}"
+    if pad.bottoming is not None:
+        law += f", bottoms out at {number(1e3 * pad.bottoming, 3)} mm"
+    if pad.loss_fraction is not None:
+        law += f", keeps {number(100 * pad.loss_fraction, 2)} % of the energy"
+    if pad.proved_to is not None:
+        law += f", proved to {number(1e3 * pad.proved_to, 3)} mm"
+    if pad.date is not None:
+        law += f", {pad.date.isoformat()}"
+    return [Fact("Pad in use" if in_use else "Pad", f"{pad.name}: {law}")]
 
 
 def _newtons(force: float | None) -> str:
