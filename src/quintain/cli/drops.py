@@ -9,6 +9,7 @@ import typer
 
 from quintain.cli.failure import explained, say
 from quintain.cli.progress_bar import progress_bar
+from quintain.errors import UsageError
 from quintain.version import __version__
 
 __all__ = ["drops"]
@@ -36,6 +37,10 @@ def drops(
     rig: Annotated[
         Path | None, typer.Option(help="Rig file (rig.toml): ringing, calibration, place.")
     ] = None,
+    write: Annotated[
+        bool, typer.Option("--write", help="Write the test into the rig's log and, if passed, its file.")
+    ] = False,
+    pad: Annotated[str, typer.Option(help="Name of the pad that was dropped on, for --write.")] = "",
     channel: Annotated[str | None, typer.Option(help="Channel to analyse, if there are several.")] = None,
     columns: Annotated[
         str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
@@ -51,7 +56,7 @@ def drops(
     Falling masses injure: guide the mass, catch it, keep feet and hands clear. Local rules and licensed
     practice come first.
 
-    Example: quintain drops drops.csv --mass 5.012 --height 0.5 --latitude 52 --rig rig.toml
+    Example: quintain drops drops.csv --mass 5.012 --height 0.5 --rig rig.toml --write
     """
     from quintain.domain import as_json
     from quintain.domain.drop import DropSettings
@@ -59,6 +64,8 @@ def drops(
     from quintain.tasks.drops import analyse_drops_file
 
     with explained():
+        if write and rig is None:
+            raise UsageError("--write needs the rig file to write into: add --rig rig.toml")
         settings = DropSettings(
             mass=mass,
             heights=tuple(height or ()),
@@ -83,6 +90,11 @@ def drops(
             from quintain.cli.drop_table import print_drops
 
             print_drops(test, Console())
+        if write and rig is not None:
+            from quintain.tasks.drop_record import record_drops
+
+            changed = record_drops(test, rig, pad=pad)
+            say(f"written into {rig} and its log; the rig is now version {changed.version}")
         say(f"caution: {test.caution}")
         if test.verdict != "pass":
             raise typer.Exit(1)
