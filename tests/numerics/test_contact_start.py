@@ -71,9 +71,10 @@ def test_plate_delays_and_is_seen_through():
 
 def test_kernels_give_the_same_without_compilation():
     t = np.array([-0.001, 0.0005, 0.001, 0.0015])
-    one = (t, 3.0, 5.0, 9.81, 8e5, 1.5, np.array([1256.0]), np.array([0.02]), np.array([1.0]), 1e-4)
+    low = contact_start.low_pass_sections(300.0, 3)
+    one = (t, 3.0, 5.0, 9.81, 8e5, 1.5, np.array([1256.0]), np.array([0.02]), np.array([1.0]), low, 1e-4)
     np.testing.assert_allclose(contact_start._respond.py_func(*one), contact_start._respond(*one), rtol=1e-12)
-    two = (t, 3.0, 5.0, 9.81, 2e5, 1.2, 1.0, 2e6, 30.0, *one[6:9])
+    two = (t, 3.0, 5.0, 9.81, 2e5, 1.2, 1.0, 2e6, 30.0, *one[6:10])
     np.testing.assert_allclose(plate_start._respond.py_func(*two), plate_start._respond(*two), rtol=1e-12)
 
 
@@ -105,3 +106,23 @@ def test_refusals(speed, n, word):
             np.zeros(n), np.arange(n) / 1000, u_reading=np.ones(n), guess=0.0, speed=speed, mass=5.0,
             gravity=9.81, **RIG,
         )  # fmt: skip
+
+
+@pytest.mark.parametrize("order", [3, 4])
+def test_low_pass_has_the_poles_of_butterworth(order):
+    from scipy.signal import butter
+
+    poles = butter(order, 2 * np.pi * 100.0, analog=True, output="zpk")[1]
+    found = []
+    for w, z in contact_start.low_pass_sections(100.0, order):
+        found += [-w] if z < 0 else [w * (-z + 1j * np.sqrt(1 - z * z)), w * (-z - 1j * np.sqrt(1 - z * z))]
+    np.testing.assert_allclose(np.sort_complex(found), np.sort_complex(poles), rtol=1e-9)
+
+
+def test_start_is_found_behind_an_anti_alias_filter():
+    known = {"speed": 3.0, "mass": 5.0, "gravity": GRAVITY}
+    t = np.arange(-8, 14) / 1000
+    low = contact_start.low_pass_sections(250.0, 4)
+    y = loading_response(t - 2e-4, stiffness=8e5, exponent=1.5, low=low, **known, **RIG)
+    fit = fit_loading(y, t, u_reading=np.ones(t.size), guess=1e-3, low=low, **known, **RIG)
+    assert fit.start == pytest.approx(2e-4, abs=2e-5)

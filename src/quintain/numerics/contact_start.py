@@ -11,7 +11,15 @@ from numpy.typing import ArrayLike, NDArray
 
 from quintain.numerics._least_squares import minimise_squares
 
-__all__ = ["LoadingFit", "departure", "fit_loading", "loading_response", "time_to_slow"]
+__all__ = [
+    "LoadingFit",
+    "departure",
+    "fit_loading",
+    "loading_response",
+    "low_pass",
+    "low_pass_sections",
+    "time_to_slow",
+]
 
 Floats = NDArray[np.float64]
 
@@ -36,7 +44,24 @@ class LoadingFit(NamedTuple):
 
 
 @njit(cache=True)
-def _rates(state, out, mass, gravity, stiffness, exponent, omega, zeta):  # type: ignore[no-untyped-def]
+def low_pass(state, out, first, reading, low):  # type: ignore[no-untyped-def]
+    """Rates of a chain of low-pass sections behind a reading; a damping below 0 marks one of first order."""
+    for i in range(low.shape[0]):
+        w, z = low[i, 0], low[i, 1]
+        a, b = state[first + 2 * i], state[first + 2 * i + 1]
+        if z < 0:
+            out[first + 2 * i] = w * (reading - a)
+            out[first + 2 * i + 1] = 0.0
+        else:
+            out[first + 2 * i] = w * b
+            out[first + 2 * i + 1] = w * (reading - a - 2 * z * b)
+        reading = a
+
+
+@njit(cache=True)
+def _rates(  # type: ignore[no-untyped-def]
+    state, out, mass, gravity, stiffness, exponent, omega, zeta, share, low
+):
     x = state[0]
     force = stiffness * x**exponent if x > 0 else 0.0
     out[0] = state[1]
@@ -46,14 +71,21 @@ def _rates(state, out, mass, gravity, stiffness, exponent, omega, zeta):  # type
         b = state[3 + 2 * i]
         out[2 + 2 * i] = omega[i] * b
         out[3 + 2 * i] = omega[i] * (force - a - 2 * zeta[i] * b)
+    if low.shape[0]:
+        reading = force
+        if omega.size:
+            reading = 0.0
+            for i in range(omega.size):
+                reading += share[i] * state[2 + 2 * i]
+        low_pass(state, out, 2 + 2 * omega.size, reading, low)
 
 
 @njit(cache=True)
 def _respond(  # type: ignore[no-untyped-def]
-    times, speed, mass, gravity, stiffness, exponent, omega, zeta, share, step
+    times, speed, mass, gravity, stiffness, exponent, omega, zeta, share, low, step
 ):
     """Cell reading at times after first touch (classical Runge-Kutta, fourth order)."""
-    n = 2 + 2 * omega.size
+    n = 2 + 2 * omega.size + 2 * low.shape[0]
     state = np.zeros(n)
     state[1] = speed
     k1, k2, k3, k4, trial = np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n)
@@ -65,20 +97,22 @@ def _respond(  # type: ignore[no-untyped-def]
         n_steps = max(1, int(np.ceil((times[i] - now) / step)))
         h = (times[i] - now) / n_steps
         for _ in range(n_steps):
-            _rates(state, k1, mass, gravity, stiffness, exponent, omega, zeta)
+            _rates(state, k1, mass, gravity, stiffness, exponent, omega, zeta, share, low)
             for j in range(n):
                 trial[j] = state[j] + 0.5 * h * k1[j]
-            _rates(trial, k2, mass, gravity, stiffness, exponent, omega, zeta)
+            _rates(trial, k2, mass, gravity, stiffness, exponent, omega, zeta, share, low)
             for j in range(n):
                 trial[j] = state[j] + 0.5 * h * k2[j]
-            _rates(trial, k3, mass, gravity, stiffness, exponent, omega, zeta)
+            _rates(trial, k3, mass, gravity, stiffness, exponent, omega, zeta, share, low)
             for j in range(n):
                 trial[j] = state[j] + h * k3[j]
-            _rates(trial, k4, mass, gravity, stiffness, exponent, omega, zeta)
+            _rates(trial, k4, mass, gravity, stiffness, exponent, omega, zeta, share, low)
             for j in range(n):
                 state[j] += h * (k1[j] + 2 * k2[j] + 2 * k3[j] + k4[j]) / 6
         now = times[i]
-        if omega.size:
+        if low.shape[0]:
+            reading[i] = state[n - 2]
+        elif omega.size:
             for j in range(omega.size):
                 reading[i] += share[j] * state[2 + 2 * j]
         elif state[0] > 0:
@@ -97,6 +131,7 @@ def loading_response(
     frequency: ArrayLike,
     damping: ArrayLike,
     share: ArrayLike,
+    low: ArrayLike | None = None,
 ) -> Floats:
     r"""
     What the cell reads while a mass runs into a pad of law F = k x**n.
@@ -116,6 +151,8 @@ def loading_response(
     frequency, damping, share : array_like, shape (n_modes,)
         Modes of the rig, and the share of a constant force that each of them shows; the shares add
         up to 1. Empty: the cell follows the force at once. [Hz], [1], [1]
+    low : array_like, shape (n_sections, 2), optional
+        Low-pass filter behind the cell, see :func:`low_pass_sections`.
 
     Returns
     -------
@@ -140,7 +177,9 @@ def loading_response(
     2263.9
     """
     omega = 2 * np.pi * np.atleast_1d(np.asarray(frequency, dtype=float))
-    step = min(1e-4, 0.15 / omega.max()) if omega.size else 5e-5
+    sections = _sections(low)
+    fastest = max([0.0, *omega, *sections[:, 0]])
+    step = min(1e-4, 0.15 / fastest) if fastest else 5e-5
     reading: Floats = _respond(
         np.asarray(times, dtype=float),
         float(speed),
@@ -151,9 +190,45 @@ def loading_response(
         omega,
         np.atleast_1d(np.asarray(damping, dtype=float)),
         np.atleast_1d(np.asarray(share, dtype=float)),
+        sections,
         step,
     )
     return reading
+
+
+def low_pass_sections(cutoff: float, order: int) -> Floats:
+    r"""
+    Butterworth low-pass as a chain of sections of second order, and one of first if the order is odd.
+
+    Parameters
+    ----------
+    cutoff : float
+        -3 dB frequency. [Hz]
+    order : int
+        Number of poles.
+
+    Returns
+    -------
+    sections : ndarray, shape (n_sections, 2)
+        Angular frequency [rad/s] and damping ratio [1] of each; damping -1 marks first order.
+
+    Notes
+    -----
+    All sections have the cutoff as their natural frequency, and :math:`\zeta_k=\sin((2k-1)\pi/2n)`
+    (Butterworth 1930, Experimental Wireless 7:536).
+
+    Examples
+    --------
+    >>> low_pass_sections(100.0, 4)[:, 1].round(4).tolist()
+    [0.3827, 0.9239]
+    """
+    angles = (2 * np.arange(1, order // 2 + 1) - 1) * np.pi / (2 * order)
+    damping = np.concatenate([np.sin(angles), [-1.0] * (order % 2)])
+    return np.stack([np.full(damping.size, 2 * np.pi * cutoff), damping], axis=1)
+
+
+def _sections(low: ArrayLike | None) -> Floats:
+    return np.zeros((0, 2)) if low is None else np.asarray(low, dtype=float).reshape(-1, 2)
 
 
 def fit_loading(
@@ -170,6 +245,7 @@ def fit_loading(
     share: ArrayLike,
     exponent: float = 1.6,
     u_exponent: float = 0.6,
+    low: ArrayLike | None = None,
     misfit: float = 0.01,
     law: tuple[float, float] | None = None,
 ) -> LoadingFit:
@@ -193,6 +269,8 @@ def fit_loading(
         The rig's modes, see :func:`loading_response`.
     exponent, u_exponent : float
         What is known of the pad's exponent beforehand. [1]
+    low : array_like, shape (n_sections, 2), optional
+        Low-pass filter behind the cell, see :func:`low_pass_sections`.
     misfit : float
         How well a law k x**n can follow a pad, as a share of the reading; gives large samples less
         weight than their noise alone would. [1]
@@ -239,8 +317,9 @@ def fit_loading(
         2 * np.pi * np.atleast_1d(np.asarray(frequency, dtype=float)),
         np.atleast_1d(np.asarray(damping, dtype=float)),
         np.atleast_1d(np.asarray(share, dtype=float)),
+        _sections(low),
     )
-    slowest = 0.15 / rig[0].max() if rig[0].size else 1e-4
+    slowest = 0.15 / max([1500.0, *rig[0], *rig[3][:, 0]])
 
     def residual(p: Floats) -> Floats:
         depth = np.exp(p[1])
@@ -363,7 +442,9 @@ def time_to_slow(
     depth = ((exponent + 1) * mass * speed**2 / 2 / stiffness) ** (1 / (exponent + 1))
     # enough for any pad: it is stopped after (n + 1) / 2 times depth / speed at most
     times = np.linspace(0, (exponent + 2) * depth / speed, 400)
-    force = _respond(times, speed, mass, gravity, stiffness, exponent, none, none, none, times[1])
+    force = _respond(
+        times, speed, mass, gravity, stiffness, exponent, none, none, none, np.zeros((0, 2)), times[1]
+    )
     lost = np.concatenate([[0.0], np.cumsum((force[1:] + force[:-1]) / 2) * times[1] / mass])
     slowed = lost - gravity * times > fraction * speed
     return float(times[int(np.argmax(slowed))] if slowed.any() else times[-1])

@@ -20,6 +20,7 @@ from quintain.numerics.closure import (
     restitution,
     speed_until_rest,
 )
+from quintain.numerics.contact_start import low_pass_sections
 from quintain.numerics.drop_doubts import doubts_about, flags_of_train
 from quintain.numerics.drop_train import Rig, Train, follow_train
 from quintain.numerics.impacts import find_drops
@@ -123,7 +124,7 @@ def analyse_drop(
     natural_frequency, damping_ratio, share : array_like, shape (n_modes,)
         The rig's modes, from taps. None: the cell follows at once. [Hz], [1], [1]
     anti_alias_cutoff, anti_alias_order : float, int
-        Butterworth low-pass before the converter, for the peak. [Hz]
+        Butterworth low-pass before the converter. [Hz]
     noise : float, optional
         Standard deviation of one sample; from the quiet before the drop if not given. [N]
     first : int, optional
@@ -187,7 +188,10 @@ def analyse_drop(
             "The recording begins with a force on the pad; there is no quiet before the drop.",
         )
     try:
-        train = follow_train(y, times, Rig(frequency, damping, shares), setup, first=first, noise=noise)
+        rig = Rig(frequency, damping, shares)
+        if anti_alias_cutoff is not None:
+            rig = rig._replace(low=low_pass_sections(anti_alias_cutoff, anti_alias_order))
+        train = follow_train(y, times, rig, setup, first=first, noise=noise)
     except ValueError as error:
         return _nothing(y, claim, flags, "start-uncertain", f"The bounces cannot be followed: {error}.")
     return _numbers(

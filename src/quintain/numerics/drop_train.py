@@ -38,6 +38,9 @@ class Rig(NamedTuple):
     """Damping ratios. [1]"""
     share: Floats
     """Shares of a constant force; they add up to 1. [1]"""
+    low: Floats = np.zeros((0, 2))
+    """Low-pass filter behind the cell, see
+    :func:`~quintain.numerics.contact_start.low_pass_sections`."""
 
 
 class Train(NamedTuple):
@@ -161,7 +164,7 @@ def follow_train(
         frequency, damping = refine_ringing(
             y[later], t[later], noise=sigma, frequency=rig.frequency, damping=rig.damping
         )
-        rig = Rig(frequency, damping, rig.share)
+        rig = rig._replace(frequency=frequency, damping=damping)
     flights: list[Flight] = []
     for k in range(n_starts - 1):
         span = slice(int(contacts[k, 1]) - guard // 2, int(contacts[k + 1, 0]) - guard)
@@ -310,6 +313,7 @@ def _fit_start(
             frequency=rig.frequency,
             damping=rig.damping,
             share=rig.share,
+            low=rig.low,
             law=law,
             **known,
         )
@@ -365,6 +369,7 @@ def _fit_plate(
             frequency=rig.frequency,
             damping=rig.damping,
             share=rig.share,
+            low=rig.low,
             law=law,
             u_law=u_law,
         )
@@ -389,6 +394,8 @@ def _moments(
     plate_mass: float = 1.0,
 ) -> list[ForceMoments]:
     delay = ring_delay(rig.frequency, rig.damping, rig.share)
+    # a section of second order delays by 2 zeta/omega, one of first (damping -1) by 1/omega
+    delay += float(np.sum(np.where(rig.low[:, 1] < 0, 1.0, 2 * rig.low[:, 1]) / rig.low[:, 0]))
     found = []
     for k, flight in enumerate(flights):
         earlier = flights[k - 1] if k else None

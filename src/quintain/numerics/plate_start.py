@@ -9,6 +9,7 @@ from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from quintain.numerics._least_squares import minimise_squares
+from quintain.numerics.contact_start import low_pass
 
 __all__ = ["PlateFit", "PlateLaw", "fit_plate_loading"]
 
@@ -55,7 +56,7 @@ U_SEEN = np.array([0.3, 0.15, 0.2, 0.4, 10.0])
 
 @njit(cache=True)
 def _rates(  # type: ignore[no-untyped-def]
-    state, out, mass, gravity, stiffness, exponent, plate_mass, contact, pad_damping, omega, zeta
+    state, out, mass, gravity, stiffness, exponent, plate_mass, contact, pad_damping, omega, zeta, share, low
 ):
     gap = state[0] - state[2]
     on_plate = contact * gap**1.5 if gap > 0 else 0.0
@@ -70,23 +71,44 @@ def _rates(  # type: ignore[no-untyped-def]
     for i in range(omega.size):
         out[4 + 2 * i] = omega[i] * state[5 + 2 * i]
         out[5 + 2 * i] = omega[i] * (on_cell - state[4 + 2 * i] - 2 * zeta[i] * state[5 + 2 * i])
+    if low.shape[0]:
+        reading = on_cell
+        if omega.size:
+            reading = 0.0
+            for i in range(omega.size):
+                reading += share[i] * state[4 + 2 * i]
+        low_pass(state, out, 4 + 2 * omega.size, reading, low)
     return on_cell
 
 
 @njit(cache=True)
 def _respond(  # type: ignore[no-untyped-def]
-    times, speed, mass, gravity, stiffness, exponent, plate_mass, contact, pad_damping, omega, zeta, share
+    times,
+    speed,
+    mass,
+    gravity,
+    stiffness,
+    exponent,
+    plate_mass,
+    contact,
+    pad_damping,
+    omega,
+    zeta,
+    share,
+    low,
 ):
     """Cell reading at times after the touch (classical Runge-Kutta, fourth order)."""
-    n = 4 + 2 * omega.size
+    n = 4 + 2 * omega.size + 2 * low.shape[0]
     # the plate on its contact is the fastest part: (k n x**(n-1) / m)**0.5 at some 3 mm
     step = min(5e-5, 0.2 / np.sqrt(contact * 0.08 / plate_mass))
     for i in range(omega.size):
         step = min(step, 0.15 / omega[i])
+    for i in range(low.shape[0]):
+        step = min(step, 0.15 / low[i, 0])
     state = np.zeros(n)
     state[1] = speed
     k1, k2, k3, k4, trial = np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n)
-    law = (mass, gravity, stiffness, exponent, plate_mass, contact, pad_damping, omega, zeta)
+    law = (mass, gravity, stiffness, exponent, plate_mass, contact, pad_damping, omega, zeta, share, low)
     reading = np.zeros(times.size)
     now = 0.0
     for i in range(times.size):
@@ -108,7 +130,9 @@ def _respond(  # type: ignore[no-untyped-def]
             for j in range(n):
                 state[j] += h * (k1[j] + 2 * k2[j] + 2 * k3[j] + k4[j]) / 6
         now = times[i]
-        if omega.size:
+        if low.shape[0]:
+            reading[i] = state[n - 2]
+        elif omega.size:
             for j in range(omega.size):
                 reading[i] += share[j] * state[4 + 2 * j]
         else:
@@ -130,6 +154,7 @@ def fit_plate_loading(
     share: ArrayLike,
     law: PlateLaw = UNKNOWN,
     u_law: ArrayLike = U_UNKNOWN,
+    low: ArrayLike | None = None,
     misfit: float = 0.01,
 ) -> PlateFit:
     r"""
@@ -148,6 +173,9 @@ def fit_plate_loading(
         The rig's ringing modes. [Hz], [1], [1]
     law, u_law : PlateLaw, array_like of shape (5,)
         What is known of plate and pad beforehand, and how well.
+    low : array_like, shape (n_sections, 2), optional
+        Low-pass filter behind the cell, see
+        :func:`~quintain.numerics.contact_start.low_pass_sections`.
     misfit : float
         How well the law can follow a real pad, as a share of the reading. [1]
 
@@ -177,6 +205,7 @@ def fit_plate_loading(
         2 * np.pi * np.atleast_1d(np.asarray(frequency, dtype=float)),
         np.atleast_1d(np.asarray(damping, dtype=float)),
         np.atleast_1d(np.asarray(share, dtype=float)),
+        np.zeros((0, 2)) if low is None else np.asarray(low, dtype=float).reshape(-1, 2),
     )
     known = np.array(law)
     u_known = np.asarray(u_law, dtype=float)
