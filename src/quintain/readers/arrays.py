@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
@@ -132,10 +133,16 @@ class _Fetch:
     factor: float
 
     def __call__(self) -> Iterator[Piece]:
-        for i in range(0, self.samples.n, _PIECE):
-            j = min(i + _PIECE, self.samples.n)
-            stamps = self.time.fetch(i, j) * self.factor if self.time else None
-            yield self.samples.fetch(i, j), stamps, i + 1
+        with _opened(self.samples.fetch) as fetch:
+            for i in range(0, self.samples.n, _PIECE):
+                j = min(i + _PIECE, self.samples.n)
+                stamps = self.time.fetch(i, j) * self.factor if self.time else None
+                yield fetch(i, j), stamps, i + 1
+
+
+def _opened(fetch: Any) -> AbstractContextManager[Callable[[int, int], NDArray[np.float64]]]:
+    """What fetches many pieces, with the file kept open where the format offers that (``opened``)."""
+    return fetch.opened() if hasattr(fetch, "opened") else nullcontext(fetch)
 
 
 def recording_of_arrays(

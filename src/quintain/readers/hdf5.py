@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
@@ -162,23 +164,41 @@ def _arrays(file: Any, where: str) -> Iterator[NamedArray]:
 
 def _rebound(array: NamedArray, dataset: Any, where: str) -> NamedArray:
     """The column fetched anew from the file, which is closed until then."""
-    from dataclasses import replace
-
     how = array.fetch.args[1:]  # type: ignore[attr-defined]
-    return replace(array, fetch=partial(_fetch, where, dataset.name, array.fetch.func, how))  # type: ignore[attr-defined]
+    return replace(array, fetch=_Dataset(where, dataset.name, array.fetch.func, how))  # type: ignore[attr-defined]
 
 
-def _fetch(where: str, path: str, slicer: Any, how: tuple[Any, ...], i: int, j: int) -> NDArray[np.float64]:
-    import h5py
+@dataclass(frozen=True, slots=True)
+class _Dataset:
+    """Numbers of a column of an array, by place."""
 
-    try:
-        with h5py.File(where, "r") as file:
-            numbers: NDArray[np.float64] = slicer(file[path], *how, i, j)
-    except Exception as error:
-        raise _damaged(where, error) from None
-    if numbers.shape != (j - i,):
-        raise RecordingError(f"{where}: array {path!r} is shorter than it was. Read the file again.")
-    return numbers
+    where: str
+    path: str
+    slicer: Callable[..., NDArray[np.float64]]
+    how: tuple[Any, ...]
+
+    def __call__(self, i: int, j: int) -> NDArray[np.float64]:
+        with self.opened() as fetch:
+            return fetch(i, j)
+
+    @contextmanager
+    def opened(self) -> Iterator[Callable[[int, int], NDArray[np.float64]]]:
+        """Keep the file open for many pieces."""
+        import h5py
+
+        try:
+            with h5py.File(self.where, "r") as file:
+                yield partial(self._fetch, file[self.path])
+        except (OSError, KeyError, RuntimeError, ValueError) as error:
+            raise _damaged(self.where, error) from None
+
+    def _fetch(self, dataset: Any, i: int, j: int) -> NDArray[np.float64]:
+        numbers = self.slicer(dataset, *self.how, i, j)
+        if numbers.shape != (j - i,):
+            raise RecordingError(
+                f"{self.where}: array {self.path!r} is shorter than it was. Read the file again."
+            )
+        return numbers
 
 
 def _describe(file: Any) -> Iterator[str]:
@@ -191,8 +211,6 @@ def _describe(file: Any) -> Iterator[str]:
 
 
 def _chosen(arrays: list[NamedArray], columns: str, where: str) -> list[NamedArray]:
-    from dataclasses import replace
-
     there = {array.name: array for array in arrays}
     chosen = []
     for name, which, unit in parse_columns(columns):

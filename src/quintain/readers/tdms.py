@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 import struct
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Any
+from functools import partial
+from typing import Any, BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +18,7 @@ from quintain.domain.recording import Recording
 from quintain.errors import RecordingError
 from quintain.readers.arrays import NamedArray, recording_of_arrays
 from quintain.readers.fingerprint import Fingerprint, take_fingerprint
-from quintain.readers.raw_samples import decode_numbers, open_again
+from quintain.readers.raw_samples import open_again
 from quintain.readers.reader import Reader
 
 __all__ = ["READER", "read_tdms", "recognises"]
@@ -398,26 +400,39 @@ class _Fetch:
     zero: float
 
     def __call__(self, i: int, j: int) -> NDArray[np.float64]:
-        parts = []
+        with self.opened() as fetch:
+            return fetch(i, j)
+
+    @contextmanager
+    def opened(self) -> Iterator[Callable[[int, int], NDArray[np.float64]]]:
+        """Keep the file open for many pieces."""
         with open_again(self.found) as file:
-            firsts = [run.first for run in self.runs]
-            k = int(np.searchsorted(firsts, i, "right")) - 1
-            while i < j:
-                run = self.runs[k]
-                chunk, within = divmod(i - run.first, run.n)
-                n = min(run.n - within, j - i)
-                size = int(run.dtype[2])
-                file.seek(run.offset + chunk * run.chunk + within * run.step)
-                buffer = file.read((n - 1) * run.step + size)
-                if len(buffer) < (n - 1) * run.step + size:
-                    raise RecordingError(
-                        f"{self.found.path}: the file ends before number {i + n}. Copy it again."
-                    )
-                parts.append(decode_numbers(buffer, run.dtype, n, run.step))
-                i += n
-                if i >= run.first + run.n * run.chunks:
-                    k += 1
-        numbers = np.concatenate(parts)
+            yield partial(self._fetch, file)
+
+    def _fetch(self, file: BinaryIO, i: int, j: int) -> NDArray[np.float64]:
+        parts = []
+        k = int(np.searchsorted([run.first for run in self.runs], i, "right")) - 1
+        while i < j:
+            run = self.runs[k]
+            chunk, within = divmod(i - run.first, run.n)
+            whole = min((j - i) // run.n, run.chunks - chunk) if within == 0 else 0
+            # Chunks that lie close together are read at once.
+            whole = whole if run.chunk <= 4 * run.n * run.step else min(whole, 1)
+            n, rows = (run.n, whole) if whole else (min(run.n - within, j - i), 1)
+            size = (rows - 1) * run.chunk + (n - 1) * run.step + int(run.dtype[2])
+            file.seek(run.offset + chunk * run.chunk + within * run.step)
+            buffer = file.read(size)
+            if len(buffer) < size:
+                raise RecordingError(
+                    f"{self.found.path}: the file ends before number {i + n}. Copy it again."
+                )
+            with np.errstate(invalid="ignore", over="ignore"):
+                table = np.ndarray((rows, n), run.dtype, buffer, strides=(run.chunk, run.step))
+                parts.append(table.astype(np.float64).reshape(-1))
+            i += rows * n
+            if i >= run.first + run.n * run.chunks:
+                k += 1
+        numbers = parts[0] if len(parts) == 1 else np.concatenate(parts)
         return numbers if (self.factor, self.zero) == (1.0, 0.0) else self.zero + self.factor * numbers
 
 
