@@ -138,6 +138,8 @@ GLOSSARY: dict[str, Quantity] = {
         Quantity("moving_stiffness", "Stiffness below the moving mass", "k_r", "N/m",
                  "Moving mass times the square of its angular natural frequency.", "elementary vibration",
                  shown_unit="MN/m", shown_factor=1e-6),
+        Quantity("zero", "Zero", "F₀", "N", "What the chain reads when nothing touches the target."),
+        Quantity("zero_drift", "Drift of the zero", "Ḟ₀", "N/s", "Change of the zero with time."),
         Quantity("noise", "Noise", "σ", "N", "Standard deviation of the quiet signal before the event."),
     ]
 }  # fmt: skip

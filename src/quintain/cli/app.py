@@ -14,6 +14,7 @@ from quintain.cli.formats import formats
 from quintain.cli.peek import peek
 from quintain.cli.rig import rig
 from quintain.cli.tap import tap
+from quintain.cli.zero import zero
 from quintain.version import __version__
 
 __all__ = ["app"]
@@ -55,3 +56,4 @@ app.command()(tap)
 app.command()(calibrate)
 app.command()(peek)
 app.command()(formats)
+app.command()(zero)

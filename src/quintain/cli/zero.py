@@ -1,0 +1,61 @@
+"""``quintain zero``: what an untouched rig reads."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from quintain.cli.failure import explained, say
+from quintain.errors import UsageError
+from quintain.version import __version__
+
+__all__ = ["zero"]
+
+
+def zero(
+    file: Annotated[Path, typer.Argument(help="Recording of an untouched rig.", show_default=False)],
+    rig: Annotated[Path | None, typer.Option(help="Rig file, for --write.")] = None,
+    write: Annotated[bool, typer.Option("--write", help="Write the check into the rig's log.")] = False,
+    channel: Annotated[str | None, typer.Option(help="Channel to look at, if there are several.")] = None,
+    columns: Annotated[
+        str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
+    ] = None,
+    rate: Annotated[float | None, typer.Option(help="Sampling rate in Hz, if the file has no time.")] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
+) -> None:
+    """
+    Measure zero, drift and noise of a rig that nobody touches.
+
+    Example: quintain zero quiet.csv --rig rig.toml --write
+    """
+    from quintain.domain import as_json
+    from quintain.quantities import GLOSSARY
+    from quintain.report.rounding import shown
+    from quintain.tasks.zero import check_zero, record_zero
+
+    with explained():
+        if write and rig is None:
+            raise UsageError("--write needs the rig file whose log to write into: add --rig rig.toml")
+        check = check_zero(file, channel=channel, columns=columns, rate=rate)
+        if json:
+            results = {name: as_json.measured_as_json(m) for name, m in check.quantities.items()}
+            inputs = [(check.path, check.sha256)]
+            print(
+                as_json.text(
+                    as_json.answer(
+                        "zero", version=__version__, inputs=inputs, method={}, results=results,
+                        flags=check.flags,
+                    )
+                )
+            )  # fmt: skip
+        else:
+            print(f"{check.duration:.1f} s of rest on {check.channel!r}")
+            for name, measured in check.quantities.items():
+                print(f"{GLOSSARY[name].label}: {shown(measured).text}")
+            for doubt in check.flags:
+                print(f"◇ {doubt.code}: {doubt.message}")
+        if write and rig is not None:
+            record_zero(check, rig)
+            say(f"written into the log of {rig}")
