@@ -182,12 +182,20 @@ def _c3d(path: Path) -> None:
     path.write_bytes(c3d_file(np.column_stack([FORCE, ACC]), ["force", "acc"], ["N", "m/s^2"], 500.0))
 
 
+def _raw(path: Path) -> None:
+    table = np.zeros(300, dtype=[("force", ">f4"), ("gap", "u1", 3), ("acc", ">f8")])
+    table["force"], table["acc"] = FORCE / 2, ACC
+    path.write_bytes(b"header" + table.tobytes())
+
+
+RAW_LAYOUT = Path(__file__).parent / "data" / "readers" / "layout.toml"
 FORCE_AND_ACC = (("force", "N", 500.0, FORCE), ("acc", "m/s²", 500.0, ACC))
 SAMPLES = (
     Sample("numpy", "records.npy", _npy, FORCE_AND_ACC),
     Sample("numpy", "archive.npz", _npz, FORCE_AND_ACC, {"units": "acc=m/s^2"}),
     Sample("uff58", "text.uff", _uff_text, FORCE_AND_ACC),
     Sample("uff58", "binary.unv", _uff_binary, FORCE_AND_ACC),
+    Sample("raw", "numbers.bin", _raw, FORCE_AND_ACC, {"layout": RAW_LAYOUT}),
     Sample("c3d", "analog.c3d", _c3d, FORCE_AND_ACC),
     Sample("tdms", "segments.tdms", _tdms, FORCE_AND_ACC),
     Sample("matlab", "compressed.mat", _matlab, FORCE_AND_ACC, {"units": "acc=m/s^2"}),

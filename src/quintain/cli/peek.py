@@ -34,6 +34,9 @@ def peek(
     separator: Annotated[str | None, typer.Option(help="Column separator of a text file.")] = None,
     decimal: Annotated[str | None, typer.Option(help="Decimal mark of a text file.")] = None,
     first_row: Annotated[int | None, typer.Option(help="Line of the first samples of a text file.")] = None,
+    layout: Annotated[
+        Path | None, typer.Option(help="TOML file that describes plain binary numbers.")
+    ] = None,
     reader: Annotated[
         str | None, typer.Option(help="Reader to take, whatever the file looks like; see quintain formats.")
     ] = None,
@@ -49,7 +52,8 @@ def peek(
 
     settings = {
         "columns": columns, "rate": rate, "units": units, "full_scale": full_scale, "encoding": encoding,
-        "separator": separator, "decimal": decimal, "first_row": first_row, "reader": reader,
+        "separator": separator, "decimal": decimal, "first_row": first_row, "layout": layout,
+        "reader": reader,
     }  # fmt: skip
     with explained():
         with progress_bar(shown=not json) as progress:
@@ -61,7 +65,11 @@ def peek(
                         "peek",
                         version=__version__,
                         inputs=[(recording.path, recording.sha256)],
-                        method={name: value for name, value in settings.items() if value is not None},
+                        method={
+                            name: str(value) if isinstance(value, Path) else value
+                            for name, value in settings.items()
+                            if value is not None
+                        },
                         results=_as_json(recording, looks),
                         flags=[],
                     )

@@ -8,7 +8,19 @@ from typing import Any
 
 from quintain.domain.recording import Recording
 from quintain.errors import RecordingError, UsageError
-from quintain.readers import arrow_file, c3d, columns, hdf5, lvm, matlab, numpy_file, tdms, uff58, wav
+from quintain.readers import (
+    arrow_file,
+    c3d,
+    columns,
+    hdf5,
+    lvm,
+    matlab,
+    numpy_file,
+    raw_layout,
+    tdms,
+    uff58,
+    wav,
+)
 from quintain.readers.fingerprint import read_head
 from quintain.readers.reader import HEAD, Reader
 
@@ -27,6 +39,7 @@ _OWN: tuple[Reader, ...] = (
     matlab.READER,
     c3d.READER,
     hdf5.READER,
+    raw_layout.READER,
     columns.READER,
 )
 """Formats that are told by their first bytes come first; text of any make is asked last."""
@@ -108,7 +121,8 @@ def read(path: str | os.PathLike[str], *, reader: str | None = None, **settings:
     **settings
         What the file does not say itself. Delimited text takes ``columns``, ``rate`` [Hz], ``units``,
         ``encoding``, ``separator``, ``decimal`` and ``first_row``
-        (see :func:`quintain.readers.columns.read_columns`). Settings that are None are left out.
+        (see :func:`quintain.readers.columns.read_columns`); ``layout`` describes plain binary numbers
+        (see :func:`quintain.readers.raw_layout.read_raw`). Settings that are None are left out.
 
     Returns
     -------
@@ -133,8 +147,10 @@ def read(path: str | os.PathLike[str], *, reader: str | None = None, **settings:
     ...     print(trace.rate, trace.unit, trace.read())
     1000.0 N [   0. 1500.    0.]
     """
-    chosen = find_reader(path, reader)
     given = {name: value for name, value in settings.items() if value is not None}
+    if reader is None and "layout" in given:
+        reader = raw_layout.READER.name
+    chosen = find_reader(path, reader)
     for name in given:
         if name not in chosen.settings:
             takes = ", ".join(chosen.settings) or "no settings"
