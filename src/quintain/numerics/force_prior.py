@@ -110,7 +110,12 @@ def measure_pulse(force: Floats, interval: float, first: int = 0, last: int | No
 
 
 def find_contact(
-    force: Floats, grid: int, threshold: float, *, guard: float, window: tuple[int, int] | None = None
+    force: Floats,
+    grid: int,
+    threshold: float | Floats,
+    *,
+    guard: float,
+    window: tuple[int, int] | None = None,
 ) -> Bools:
     """
     Find the sampling intervals in which the rig is being touched.
@@ -121,7 +126,7 @@ def find_contact(
         Force on the fine grid. [N]
     grid : int
         Grid points an interval.
-    threshold : float
+    threshold : float or ndarray, shape of ``force``
         Force above which there is contact. [N]
     guard : float
         Time added on either side. [sampling intervals]

@@ -29,7 +29,7 @@ UNBOUND = 10.0
 """Natural logarithm of the evidence against any contact at which the belief in one is given up."""
 INNER_KINKS = 12.0
 """Natural logarithm of the evidence against the smooth pulse at which kinks inside contact are sought."""
-SMOOTH_FROM, SMOOTH_FULL = 5.5, 8.0
+SMOOTH_FROM, SMOOTH_FULL = 5.4, 7.0
 """Intervals of contact between which trust passes from the rough to the smooth, kinked pulse."""
 
 
@@ -284,18 +284,21 @@ def remove_ringing(
         # The threshold stands above the ringing that a wrong natural frequency leaves behind.
         touched = find_contact(look.force, grid, 0.15 * pulse.peak, guard=GUARD, window=contact)
         prior = rough_prior(touched, pulse, omega)
-        fitted = fit_belief(
-            chain, believed, prior, telling_part(touched, rate / chain.force_frequency), unbound.scales, 0.3
-        )
+        part = telling_part(touched, rate / chain.force_frequency)
+        fitted = fit_belief(chain, believed, prior, part, unbound.scales, 0.3)
         modes = refine_modes(chain.innovations(fitted.density), believed, u_believed)
+        fitted = fit_belief(chain, modes.theta, prior, part, fitted.scales, 0.3)
         look = chain.smooth(modes.theta, fitted.density)
         pulse = chain.pulse(look.force, window)
 
-    threshold = max(0.03 * pulse.peak, 5 * float(np.sqrt(np.median(look.variance))))
+    sd = np.sqrt(look.variance)
+    threshold = np.maximum(2.5 * sd, max(0.03 * pulse.peak, 5 * float(np.median(sd))))
     touched = find_contact(look.force, grid, threshold, guard=GUARD, window=contact)
     part = telling_part(touched, rate / chain.force_frequency)
     length = np.count_nonzero(touched) - 2 * GUARD
     trust = float(np.clip((length - SMOOTH_FROM) / (SMOOTH_FULL - SMOOTH_FROM), 0, 1))
+    # swings beside a short pulse may pass for contact, so its width at half height has a say too
+    trust = min(trust, float(np.clip(pulse.length * rate - 5, 0, 1)))
     rough = fit_belief(chain, modes.theta, rough_prior(touched, pulse, omega), part, np.zeros(1))
     smooth, touched = fit_kinked(chain, modes.theta, touched, pulse, part)
     n_kinks = 0
