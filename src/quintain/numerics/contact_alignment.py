@@ -8,6 +8,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from quintain.numerics.effective_mass import speed_between
+
 __all__ = ["ContactAlignment", "align_on_contact"]
 
 Floats = NDArray[np.float64]
@@ -95,7 +97,9 @@ def align_on_contact(
     stop = min(float(tv[past[0]]), float(tf[-1]))
     time = np.linspace(0.0, 0.95 * stop, 60)
     here = np.interp(time, tf, j)
-    dv = np.gradient(v, tv)
+    fine = np.linspace(max(float(tv[0]), -0.02), min(float(tv[-1]), 1.5 * stop + 0.005), 2000)
+    v = speed_between(tv, v, fine)
+    tv, dv = fine, np.gradient(v, fine)
 
     def residual(shift: float) -> tuple[Floats, float]:
         then = np.interp(time - shift, tv, v)

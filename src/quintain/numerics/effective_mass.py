@@ -27,9 +27,14 @@ __all__ = [
     "mass_bounds",
     "mass_by_definition",
     "mass_growth",
+    "speed_between",
+    "touch_before_start",
 ]
 
 Floats = NDArray[np.float64]
+
+LOW = 0.04
+"""Part of the peak at which the rise is first read: above what a corrected force still wavers by."""
 
 
 class LimbTrace(NamedTuple):
@@ -97,7 +102,8 @@ def join_speed(
 
     Notes
     -----
-    Both are straight lines between their points. The grid is that of the force.
+    The force is a straight line between its points, whose grid is kept, the speed a cubic spline between
+    its own: straight lines through 1000 samples a second make the stop 0.05 ms late on a firm pad.
 
     Examples
     --------
@@ -118,7 +124,7 @@ def join_speed(
     time = np.concatenate([[0.0], tf[(tf > 0) & (tf < last)], [last]])
     here = np.interp(time, tf, f)
     steps = 0.5 * (here[1:] + here[:-1]) * np.diff(time)
-    return LimbTrace(time, here, np.interp(time, tv, v), np.concatenate([[0.0], np.cumsum(steps)]))
+    return LimbTrace(time, here, speed_between(tv, v, time), np.concatenate([[0.0], np.cumsum(steps)]))
 
 
 def _trace(name: str, time: ArrayLike, values: ArrayLike) -> tuple[Floats, Floats]:
@@ -130,6 +136,91 @@ def _trace(name: str, time: ArrayLike, values: ArrayLike) -> tuple[Floats, Float
     if not (np.diff(t) > 0).all():
         raise ValueError(f"the time of the {name} must increase")
     return t, y
+
+
+def speed_between(time: Floats, speed: Floats, instants: Floats) -> Floats:
+    """
+    Speed between samples, by a cubic spline.
+
+    Parameters
+    ----------
+    time, speed : ndarray, shape (n,)
+        Samples, times increasing. [s], [m/s]
+    instants : ndarray, shape (k,)
+        Where to read; held at the ends beyond the samples. [s]
+
+    Returns
+    -------
+    speed : ndarray, shape (k,)
+        [m/s]
+
+    Examples
+    --------
+    >>> t = np.arange(6.0)
+    >>> speed_between(t, t**3, np.array([2.5])).round(3)
+    array([15.625])
+    """
+    if time.size < 4:
+        return np.interp(instants, time, speed)
+    from scipy.interpolate import CubicSpline
+
+    return np.asarray(CubicSpline(time, speed)(np.clip(instants, time[0], time[-1])))
+
+
+def touch_before_start(force_time: ArrayLike, force: ArrayLike) -> Estimate:
+    r"""
+    How long before the start of contact the pad was touched.
+
+    Parameters
+    ----------
+    force_time, force : array_like, shape (n,)
+        Corrected force over time from the start of contact, found where the force rises over a threshold.
+        [s], [N]
+
+    Returns
+    -------
+    Estimate
+        Time to take off the start; never below zero. [s]
+
+    Raises
+    ------
+    ValueError
+        If the traces do not fit each other or do not hold the start.
+
+    Notes
+    -----
+    A pad met at constant speed answers :math:`F = c\,t^n` (derived here); two instants of the rise, 4 %
+    and 16 % of the peak, give its beginning. n is taken as 1.5 with a standard
+    uncertainty of 0.3: from a spring (1) to a stiffening foam (2).
+
+    Examples
+    --------
+    >>> t = np.linspace(0, 0.005, 501)
+    >>> lead = touch_before_start(t - 0.0003, 3e6 * t**1.5)
+    >>> round(1e3 * lead.value, 2), round(1e3 * lead.u, 2)
+    (0.3, 0.12)
+    """
+    t, f = _trace("force", force_time, force)
+    if not t[0] <= 0 <= t[-1]:
+        raise ValueError("the force must hold the start of contact")
+    begins = float(np.interp(0.0, t, f))
+    if not f.max() > begins > 0:
+        return Estimate(0.0, 0.0)
+    low = max(begins, LOW * float(f.max()))
+    first, second = (_rise(t, f, level) for level in (low, min(4 * low, 0.5 * float(f.max()))))
+    if second <= first:
+        return Estimate(0.0, 0.0)
+    grown = (min(4 * low, 0.5 * float(f.max())) / low) ** (1 / 1.5)
+    lead = max((second - first) / (grown - 1) - first, 0.0)
+    return Estimate(lead, 0.2 * (second - first) / (grown - 1))
+
+
+def _rise(time: Floats, force: Floats, level: float) -> float:
+    """Time of the first passage upward through a level, from the start of contact on."""
+    i = int(np.argmax((force >= level) & (time >= 0)))
+    if i == 0 or force[i - 1] >= level:
+        return float(time[i])
+    return float(time[i - 1] + (level - force[i - 1]) / (force[i] - force[i - 1]) * (time[i] - time[i - 1]))
 
 
 def find_stop(trace: LimbTrace) -> float | None:
@@ -339,14 +430,14 @@ def mass_bounds(
 class Growth(NamedTuple):
     """How the effective mass grows with its window."""
 
-    early: float
-    """From the start of contact to half of the time to the stop. [kg]"""
-    late: float
-    """From there to the stop. [kg]"""
+    to_stop: float
+    """From the start of contact to the stop. [kg]"""
+    whole: float
+    """Over the whole contact. [kg]"""
     ratio: float
-    """Late over early, less 1. [1]"""
+    """Whole over that to the stop, less 1. [1]"""
     u_ratio: float
-    """Its standard uncertainty from alignment, force and acceleration. [1]"""
+    """Its standard uncertainty from alignment and acceleration. [1]"""
 
 
 def mass_growth(
@@ -356,75 +447,67 @@ def mass_growth(
     acceleration: float,
     u_alignment: float = 0.0,
     u_acceleration: float = 0.0,
-    u_force: float = 0.0,
 ) -> Growth:
     r"""
-    Compare the mass that the first half of the stop shows with that of the second half.
+    Compare the mass to the stop of the limb with that over the whole contact.
 
     Parameters
     ----------
     trace : LimbTrace
-        Force and speed from the start of contact.
+        Force and speed over the whole contact.
     stop : float
         Time to the stop. [s]
     acceleration, u_acceleration : float
         Acceleration just before contact and its standard uncertainty. [m/s²]
     u_alignment : float
         Standard uncertainty of the shift between both clocks. [s]
-    u_force : float
-        Relative standard uncertainty of the force without the gain, taken as independent in both
-        halves. [1]
 
     Returns
     -------
     Growth
-        A ratio clearly above zero means that a push, or a mass behind, comes in during contact.
+        A ratio clearly above zero means that a push, or a mass behind, came in during contact.
 
     Raises
     ------
     ValueError
-        If the stop lies outside the trace, or a half shows no loss of speed.
+        If the stop lies outside the trace, or the limb does not lose speed.
 
     Notes
     -----
     Over any stretch of contact :math:`\Delta J = m\,(-\Delta v + a_0\,\Delta t)` for one mass under an
-    unchanged push (derived here); both halves then give the same mass. It cannot tell a push that grows
-    from a second mass behind a joint: both act late.
+    unchanged push (derived here), so that every window gives the same mass. Simulated limbs of two masses
+    grow two- to fourfold, a push that begins with contact adds 10 to 100 %, one that ends early takes off. It
+    cannot tell a push that grows from a second mass behind a joint: both act late.
 
     Examples
     --------
-    One mass of 3 kg without push, stopped along half a cosine:
+    One mass of 3 kg without push, stopped and thrown back along half a cosine:
 
     >>> import numpy as np
     >>> t = np.linspace(0, 0.02, 401)
     >>> speed = 8 * np.cos(np.pi * t / 0.02)
     >>> force = 3 * 8 * np.pi / 0.02 * np.sin(np.pi * t / 0.02)
-    >>> trace = join_speed(t, force, t, speed, end=0.02)
-    >>> growth = mass_growth(trace, 0.010, acceleration=0.0)
-    >>> round(growth.early, 2), round(growth.late, 2)
+    >>> growth = mass_growth(join_speed(t, force, t, speed, end=0.02), 0.010, acceleration=0.0)
+    >>> round(growth.to_stop, 2), round(growth.whole, 2)
     (3.0, 3.0)
     """
-    if not 0 < stop <= trace.time[-1]:
-        raise ValueError(f"the stop must lie inside the trace of {trace.time[-1]:.4f} s, got {stop:.4f} s")
-    half = 0.5 * stop
-    j = np.interp([half, stop], trace.time, trace.impulse)
+    end = float(trace.time[-1])
+    if not 0 < stop < end:
+        raise ValueError(f"the stop must lie inside the contact of {end:.4f} s, got {stop:.4f} s")
 
     def masses(shift: float, push: float) -> tuple[float, float]:
-        v = np.interp(np.array([0.0, half, stop]) - shift, trace.time, trace.speed)
-        if shift > 0:  # before contact the limb goes on with the push it had
-            v[0] = trace.speed[0] - push * shift
-        early, late = v[0] - v[1] + push * half, v[1] - v[2] + push * (stop - half)
-        if not (early > 0 and late > 0):
-            raise ValueError("the limb does not lose speed in both halves of the way to its stop")
-        return float(j[0] / early), float((j[1] - j[0]) / late)
+        # a shift of the speed moves the stop with it
+        j = np.interp([stop + shift, end], trace.time, trace.impulse)
+        v = np.interp([stop, end - shift], trace.time, trace.speed)
+        lost = trace.speed[0] - v + push * np.array([stop + shift, end])
+        if not (lost > 0).all():
+            raise ValueError("the limb does not lose speed on the way to its stop and through the contact")
+        return float(j[0] / lost[0]), float(j[1] / lost[1])
 
-    early, late = masses(0.0, acceleration)
-    ratio = late / early
-    parts = [math.sqrt(2) * u_force * ratio]
-    if u_alignment > 0:
-        one, two = masses(u_alignment, acceleration), masses(-u_alignment, acceleration)
-        parts.append(0.5 * (one[1] / one[0] - two[1] / two[0]))
-    if u_acceleration > 0:
-        one = masses(0.0, acceleration + u_acceleration)
-        parts.append(one[1] / one[0] - ratio)
-    return Growth(early, late, ratio - 1, math.hypot(*parts))
+    to_stop, whole = masses(0.0, acceleration)
+    ratio = whole / to_stop
+    parts = [0.0]
+    for shift, push in ((u_alignment, 0.0), (0.0, u_acceleration)):
+        up, down = masses(shift, acceleration + push), masses(-shift, acceleration - push)
+        parts.append(0.5 * (up[1] / up[0] - down[1] / down[0]))
+    return Growth(to_stop, whole, ratio - 1, math.hypot(*parts))
