@@ -11,7 +11,9 @@ from typer.testing import CliRunner
 
 from dropped_mass import FOAM, drop, record
 from quintain.cli.app import app
+from quintain.domain.rig import Rig
 from quintain.schemas import load_schema
+from quintain.tasks.rig_file import read_log
 
 KNOWN = ("--mass", "5", "--gravity", "9.81", "--height", "0.5")
 
@@ -84,3 +86,42 @@ def test_a_file_that_is_not_there(folder):
     done = run(folder / "none.csv", *KNOWN)
     assert done.exit_code == 3
     assert "none.csv" in done.stderr
+
+
+def test_what_was_proved_is_kept(folder, tmp_path):
+    rig = tmp_path / "rig.toml"
+    rig.write_text((folder / "rig.toml").read_text())
+    done = run(
+        folder / "true.csv", *KNOWN, "--rig", rig, "--cell-stiffness", "4.737e6", "--write", "--pad", "blue"
+    )
+    assert done.exit_code == 0
+    kept = Rig.load(rig)
+    assert kept.calibration.gain == pytest.approx(1.0, abs=0.004)
+    assert 0 < kept.calibration.u_gain < 0.003
+    assert kept.pad == "blue"
+    assert kept.pads[0].proved_to == pytest.approx(drop(FOAM, 0.5).compression.max(), rel=0.03)
+    entry = read_log(rig)[-1]
+    assert (entry.kind, entry.verdict) == ("drops", "pass")
+    assert {"gain", "restitution", "pad_stiffness"} <= set(entry.values)
+
+
+def test_a_fail_is_noted_and_changes_nothing(folder, tmp_path):
+    rig = tmp_path / "rig.toml"
+    rig.write_text((folder / "rig.toml").read_text())
+    done = run(folder / "wrong.csv", *KNOWN, "--rig", rig, "--write")
+    assert done.exit_code == 1
+    assert Rig.load(rig).calibration.gain == 1.0
+    assert read_log(rig)[-1].verdict == "fail"
+
+
+def test_write_needs_a_rig(folder):
+    done = run(folder / "true.csv", *KNOWN, "--write")
+    assert done.exit_code == 2
+    assert "--rig" in done.stderr
+
+
+def test_report_is_written(folder, tmp_path):
+    done = run(folder / "true.csv", *KNOWN, "--rig", folder / "rig.toml", "--report", tmp_path)
+    assert done.exit_code == 0
+    assert (tmp_path / "true.report.html").stat().st_size > 10_000
+    assert (tmp_path / "true.report.pdf").read_bytes().startswith(b"%PDF")

@@ -41,6 +41,9 @@ def drops(
         bool, typer.Option("--write", help="Write the test into the rig's log and, if passed, its file.")
     ] = False,
     pad: Annotated[str, typer.Option(help="Name of the pad that was dropped on, for --write.")] = "",
+    report: Annotated[
+        Path | None, typer.Option(help="Folder in which to write the report (HTML and PDF).")
+    ] = None,
     channel: Annotated[str | None, typer.Option(help="Channel to analyse, if there are several.")] = None,
     columns: Annotated[
         str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
@@ -90,6 +93,11 @@ def drops(
             from quintain.cli.drop_table import print_drops
 
             print_drops(test, Console())
+        if report:
+            from quintain.tasks.report import write_drop_reports
+
+            for path in write_drop_reports(test, report):
+                say(f"report: {path}")
         if write and rig is not None:
             from quintain.tasks.drop_record import record_drops
 

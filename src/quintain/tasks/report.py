@@ -1,13 +1,15 @@
-"""Write the report of an analysis."""
+"""Write the report of an analysis or of a drop test."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 from quintain.domain.analysis import Analysis
+from quintain.domain.drop import DropTest
 from quintain.errors import UsageError
 
-__all__ = ["write_reports"]
+__all__ = ["write_drop_reports", "write_reports"]
 
 
 def write_reports(analysis: Analysis, folder: str | Path, *, invented: bool = False) -> list[Path]:
@@ -36,13 +38,53 @@ def write_reports(analysis: Analysis, folder: str | Path, *, invented: bool = Fa
     from quintain.report.strikes_html import write_strikes_html
     from quintain.report.strikes_pdf import write_strikes_pdf
 
-    folder = Path(folder)
-    stem = Path(analysis.path).stem or "recording"
-    html, pdf = folder / f"{stem}.report.html", folder / f"{stem}.report.pdf"
+    def html(path: Path) -> None:
+        write_strikes_html(analysis, path, invented=invented)
+
+    def pdf(path: Path) -> None:
+        write_strikes_pdf(analysis, path, invented=invented)
+
+    return _both(Path(analysis.path).stem or "recording", Path(folder), html, pdf)
+
+
+def write_drop_reports(test: DropTest, folder: str | Path, *, invented: bool = False) -> list[Path]:
+    """
+    Write the report of a drop test as HTML and as PDF.
+
+    Parameters
+    ----------
+    test : DropTest
+        Finished results.
+    folder, invented
+        As for :func:`write_reports`.
+
+    Returns
+    -------
+    list of Path
+        The HTML file and the PDF file.
+
+    Raises
+    ------
+    UsageError
+        If the folder cannot be written to.
+    """
+    from quintain.report.drops_report import write_drops_html, write_drops_pdf
+
+    def html(path: Path) -> None:
+        write_drops_html(test, path, invented=invented)
+
+    def pdf(path: Path) -> None:
+        write_drops_pdf(test, path, invented=invented)
+
+    return _both(Path(test.path).stem or "drops", Path(folder), html, pdf)
+
+
+def _both(stem: str, folder: Path, html: Callable[[Path], None], pdf: Callable[[Path], None]) -> list[Path]:
+    paths = [folder / f"{stem}.report.html", folder / f"{stem}.report.pdf"]
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        write_strikes_html(analysis, html, invented=invented)
-        write_strikes_pdf(analysis, pdf, invented=invented)
+        html(paths[0])
+        pdf(paths[1])
     except OSError as problem:
         raise UsageError(f"{folder}: cannot write the report there: {problem.strerror}") from None
-    return [html, pdf]
+    return paths
