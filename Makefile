@@ -30,7 +30,7 @@ docs: $(VENV)/dev.stamp
 	$(BIN)/sphinx-build -W --keep-going -q -b html docs docs/_build/html
 
 bench: $(VENV)/dev.stamp
-	$(BIN)/python -m bench
+	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m bench
 
 validate: $(VENV)/dev.stamp
 	$(BIN)/python -m bench.validate

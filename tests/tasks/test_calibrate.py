@@ -66,7 +66,7 @@ def test_the_rig_file_gets_coefficients_range_and_date(tmp_path):
     rig_path = tmp_path / "rig.toml"
     rig_path.write_text('name = "wall pad (invented)"\n')
     result = calibrate_file(write_three_positions(tmp_path / "loads.csv"), u_reference=0.0005)
-    rig = record_calibration(rig_path, result, when=date(2026, 11, 25))
+    rig = record_calibration(result, rig_path, when=date(2026, 11, 25))
     assert Rig.load(rig_path) == rig
     assert rig.calibration.input_unit == "V/V"
     assert rig.calibration.coefficients[0] == pytest.approx(5e6, rel=1e-4)
@@ -82,7 +82,7 @@ def test_a_chain_that_shows_newtons_gets_a_gain(tmp_path):
     rig_path = tmp_path / "rig.toml"
     rig_path.write_text('name = "wall pad (invented)"\n')
     result = calibrate_file(write(tmp_path / "loads.csv", "force [N],reading [N]", rows))
-    assert record_calibration(rig_path, result).calibration.gain == pytest.approx(1 / 0.98, rel=1e-9)
+    assert record_calibration(result, rig_path).calibration.gain == pytest.approx(1 / 0.98, rel=1e-9)
 
 
 @pytest.mark.parametrize(

@@ -57,7 +57,7 @@ def test_the_rig_file_gets_the_modes_and_keeps_what_was(tmp_path):
     )
     before = Rig.load(path)
     test = tap_files([write_taps(tmp_path / "taps.csv", 240)])
-    after = record_taps(path, test)
+    after = record_taps(test, path)
     assert after.modes[0].natural_frequency == pytest.approx(240, abs=0.1)
     assert Rig.load(path) == after
     assert [p.stem for p in earlier_versions(path)] == [before.version]

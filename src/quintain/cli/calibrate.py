@@ -60,7 +60,7 @@ def calibrate(
             rig=Rig.load(rig) if rig else None,
         )  # fmt: skip
         if write and rig is not None:
-            record_calibration(rig, result)
+            record_calibration(result, rig)
             say(f"rig: {rig}")
         if json:
             print(

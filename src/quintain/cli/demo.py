@@ -19,7 +19,7 @@ def demo(
     json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
 ) -> None:
     """
-    Invent a lab, record a session, and do the whole job on its files.
+    Invent a lab, prove its rig, record a session, and do the whole job on its files.
 
     Everything in it is simulated; nobody was measured. Example: quintain demo quintain-demo
     """
@@ -31,15 +31,25 @@ def demo(
             made = run_demo(folder, progress=progress)
         if json:
             answer = as_json.analyses_as_json([made.analysis], version=__version__)
-            files = [made.recording, made.rig, made.truth, *made.reports]
-            print(as_json.text(answer | {"command": "demo", "files": [str(f) for f in files]}))
+            files = [str(path) for path in (*made.files, *made.reports)]
+            print(as_json.text(answer | {"command": "demo", "files": files}))
             return
         from rich.console import Console
 
         from quintain.cli.strike_table import print_strikes
+        from quintain.report.rounding import shown
 
         console = Console(highlight=False)
         console.print(f"{SCENARIO}\n", markup=False)
+        mode = made.taps.main_mode
+        console.print(
+            f"Taps: the rig rings at {shown(mode.natural_frequency).text}, "
+            f"damping {shown(mode.damping_ratio).text}."
+        )
+        console.print(
+            f"Drops of a known mass: {made.drops.verdict}; gain of the chain "
+            f"{shown(made.drops.quantities['gain']).text}.\n"
+        )
         print_strikes([made.analysis], console)
         covered, stated = made.covered
         console.print(
@@ -51,8 +61,7 @@ def demo(
             "Care: bare or thin pads injure hands, falling masses injure feet. Local rules and licensed "
             "practice come before anything this program prints.\n"
         )
-        console.print(f"recording  {made.recording}", soft_wrap=True)
-        console.print(f"rig file   {made.rig}", soft_wrap=True)
-        console.print(f"truth      {made.truth}", soft_wrap=True)
+        for path in made.files:
+            console.print(f"{path}", soft_wrap=True)
         for path in made.reports:
-            console.print(f"report     {path}", soft_wrap=True)
+            console.print(f"report: {path}", soft_wrap=True)

@@ -61,7 +61,7 @@ def tap(
                 n_modes=modes, progress=progress,
             )  # fmt: skip
         if write and rig is not None:
-            record_taps(rig, test)
+            record_taps(test, rig)
             say(f"rig: {rig}")
         if json:
             print(

@@ -177,7 +177,7 @@ def calibrate_file(
     )
 
 
-def record_calibration(rig_path: str | Path, result: StaticCalibration, *, when: date | None = None) -> Rig:
+def record_calibration(result: StaticCalibration, rig_path: str | Path, *, when: date | None = None) -> Rig:
     """
     Write a calibration with its range and date into a rig file, and note it in the log.
 

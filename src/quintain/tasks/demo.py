@@ -1,33 +1,26 @@
-"""
-An invented lab: a rig, two people, a session, all simulated, and the truth beside what was recorded.
-
-Nothing here was measured on anybody. Masses, speeds and pads are chosen to be plausible and to show
-what goes wrong in a real lab: ringing, drift, a clipped kick, a double blow, somebody who leans.
-"""
+"""An invented lab: prove the rig, record a session, do the whole job, and hold it against the truth."""
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
 from quintain.domain.analysis import Analysis
+from quintain.domain.drop import DropSettings, DropTest
 from quintain.domain.rig import Rig
+from quintain.domain.tap import TapTest
 from quintain.errors import OutputError
-from quintain.numerics.acquisition import acquire
-from quintain.numerics.bodies import Cell, Push, Striker, Target, simulate_strike
-from quintain.numerics.pad_law import INVENTED_PADS
+from quintain.tasks import demo_recordings as invented
 from quintain.tasks.analyse import analyse_file
+from quintain.tasks.demo_recordings import SCENARIO, Truth
+from quintain.tasks.drop_record import record_drops
+from quintain.tasks.drops import analyse_drops_file
 from quintain.tasks.progress import Progress, silent
 from quintain.tasks.report import write_reports
+from quintain.tasks.tap import record_taps, tap_files
+from quintain.tasks.zero import check_zero, record_zero
 
-__all__ = ["Demo", "run_demo"]
-
-SCENARIO = "invented lab 'The Dry Dock': simulated strikes, nobody was measured"
+__all__ = ["SCENARIO", "Demo", "run_demo"]
 
 RIG = f"""\
 # {SCENARIO}
@@ -40,75 +33,27 @@ safe_overload = 15000   # N
 direction = "positive"
 range_limit = 5000      # N, set too low on purpose: one kick is clipped
 
-[[modes]]
-natural_frequency = 212.6   # Hz, as an invented tap test gave it; the simulated rig rings at 212.0 Hz
-damping_ratio = 0.0197
-u_natural_frequency = 0.6
-u_damping_ratio = 0.0010
-
 [anti_alias]
 cutoff = 800            # Hz
 order = 4
 
-[calibration]
-date = 2026-10-31
-gain = 1.0
-u_gain = 0.003
-lowest = 50             # N
-highest = 4500          # N
-
 [place]
-latitude = 52.5
-altitude = 40
+latitude = {invented.LATITUDE}
+altitude = {invented.ALTITUDE}
 """
 
 LEFT_OUT = {"loaded-before", "overlapping"}
 """Strikes with these doubts have no undisturbed zero and are not held against the truth."""
-
-RATE = 2000.0
-FINE = 50_000.0
-SPACING = 2.5
-"""Seconds from one strike to the next."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Blow:
-    """One invented strike."""
-
-    person: str
-    kind: str
-    mass: float
-    speed: float
-    push: float
-    after: float = 0.0
-    """A second blow follows so many seconds later. [s]"""
-    lean: float = 0.0
-    """Force with which the person leans on the pad before. [N]"""
-
-
-SESSION = (
-    _Blow("P-01", "jab", 1.6, 5.9, 90),
-    _Blow("P-01", "jab", 1.7, 6.1, 80),
-    _Blow("P-01", "cross", 2.3, 7.4, 180),
-    _Blow("P-01", "cross", 2.4, 7.7, 200),
-    _Blow("P-01", "jab-cross", 1.6, 5.8, 90, after=0.21),
-    _Blow("P-02", "palm heel", 2.0, 5.3, 120),
-    _Blow("P-02", "palm heel", 2.1, 5.1, 130, lean=35.0),
-    _Blow("P-02", "elbow", 2.6, 5.0, 120),
-    _Blow("P-02", "front kick", 3.6, 5.8, 260),
-    _Blow("P-02", "turning kick", 4.4, 8.6, 220),
-    _Blow("P-02", "jab", 1.4, 5.7, 70),
-)
 
 
 @dataclass(frozen=True, slots=True)
 class Demo:
     """What the demo left on disk, and how far its numbers are from the simulated truth."""
 
+    taps: TapTest
+    drops: DropTest
     analysis: Analysis
-    recording: Path
-    rig: Path
-    truth: Path
+    files: tuple[Path, ...]
     reports: tuple[Path, ...]
     worst_impulse: float
     """Largest error of a stated impulse, as part of the true one."""
@@ -122,19 +67,19 @@ class Demo:
 
 def run_demo(folder: str | Path, *, progress: Progress = silent) -> Demo:
     """
-    Invent a lab, record a session, and do the whole job on its files.
+    Invent a lab, prove its rig, record a session, and do the whole job on its files.
 
     Parameters
     ----------
     folder : path
-        Where to put recording, rig file, truth and reports; made if it is not there.
+        Where to put recordings, rig file, truth and reports; made if it is not there.
     progress : Progress, optional
         Told how far the work is.
 
     Returns
     -------
     Demo
-        Paths and errors against the simulated truth.
+        Results, paths and errors against the simulated truth.
 
     Raises
     ------
@@ -142,94 +87,44 @@ def run_demo(folder: str | Path, *, progress: Progress = silent) -> Demo:
         If the folder cannot be written to.
     """
     folder = Path(folder)
-    times, force, truth = _simulate(progress)
-    recording, rig, table = folder / "session.csv", folder / "rig.toml", folder / "truth.csv"
+    session, truth = invented.session(progress)
+    contents = {
+        "rig.toml": RIG,
+        "quiet.csv": invented.as_text(invented.quiet()),
+        "taps.csv": invented.as_text(invented.taps()),
+        "drops.csv": invented.as_text(invented.drops()),
+        "session.csv": invented.as_text(session),
+        "truth.csv": invented.truth_as_text(truth),
+    }
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        rig.write_text(RIG, encoding="utf-8")
-        recording.write_text(_as_text(times, force), encoding="utf-8")
-        table.write_text(_as_table(truth), encoding="utf-8")
+        log = folder / "rig.log.jsonl"
+        log.unlink(missing_ok=True)
+        for name, text in contents.items():
+            (folder / name).write_text(text, encoding="utf-8")
     except OSError as problem:
         raise OutputError(f"{folder}: cannot write the demo there: {problem.strerror}") from None
-    analysis = analyse_file(recording, rig=Rig.load(rig), progress=progress)
+    taps, drops = _prove(folder, progress)
+    rig = Rig.load(folder / "rig.toml")
+    analysis = analyse_file(folder / "session.csv", rig=rig, progress=progress)
     reports = write_reports(analysis, folder, invented=True)
-    return Demo(analysis, recording, rig, table, tuple(reports), *_compare(analysis, truth))
+    files = tuple(folder / name for name in contents)
+    return Demo(taps, drops, analysis, files, tuple(reports), *_compare(analysis, truth))
 
 
-@dataclass(frozen=True, slots=True)
-class _Truth:
-    """What the simulation knows of one strike."""
-
-    start: float
-    person: str
-    kind: str
-    impulse: float
-    peak_force: float
-
-
-def _simulate(progress: Progress) -> tuple[NDArray[np.float64], NDArray[np.float64], list[_Truth]]:
-    rng = np.random.default_rng(20261125)
-    target = Target(INVENTED_PADS["soft"], cell=Cell(2.6, 212.0, 0.019))
-    n = round((SPACING * (len(SESSION) + 1)) * FINE)
-    signal = np.zeros(n)
-    truth = []
-    for i, blow in enumerate(SESSION):
-        progress("simulated strikes", i, len(SESSION))
-        at = SPACING * (i + 0.6) + rng.uniform(0, 0.2)
-        for second in range(2 if blow.after else 1):
-            push = Push(blow.push, start=-0.03, duration=0.09, rise=0.02)
-            speed = blow.speed * (1.25 if second else 1.0)
-            striker = Striker(blow.mass, speed, gap=0.001, push=push)
-            motion = simulate_strike(striker, target, duration=1.2, rate=FINE)
-            first = round((at + second * blow.after) * FINE)
-            signal[first : first + motion.cell_output.size] += motion.cell_output
-            kind = blow.kind.split("-")[second] if blow.after else blow.kind
-            truth.append(
-                _Truth(
-                    first / FINE + float(motion.touch_times[0]),
-                    blow.person,
-                    kind,
-                    float(motion.cell_impulse[-1]),
-                    float(motion.force_on_cell.max()),
-                )
-            )
-        if blow.lean:
-            ramp = np.clip((np.arange(n) / FINE - (at - 0.7)) / 0.1, 0, 1)
-            release = np.clip((at + 0.25 - np.arange(n) / FINE) / 0.1, 0, 1)
-            signal += blow.lean * ramp * release
-    acquired = acquire(
-        signal,
-        FINE,
-        rate=RATE,
-        rng=rng,
-        anti_alias_cutoff=800.0,
-        zero=14.0,
-        drift=0.3,
-        noise=3.0,
-        limit=5000.0,
-        bits=16,
-    )
-    return acquired.time, acquired.force, truth
+def _prove(folder: Path, progress: Progress) -> tuple[TapTest, DropTest]:
+    """Zero, taps and drops, each entered into the rig's file and log."""
+    rig = folder / "rig.toml"
+    record_zero(check_zero(folder / "quiet.csv"), rig)
+    taps = tap_files([folder / "taps.csv"], rig=Rig.load(rig))
+    record_taps(taps, rig)
+    settings = DropSettings(mass=invented.DROP_MASS, heights=invented.DROP_HEIGHTS, u_mass=0.004)
+    drops = analyse_drops_file(folder / "drops.csv", settings, rig=Rig.load(rig), progress=progress)
+    record_drops(drops, rig, pad="soft foam (invented)")
+    return taps, drops
 
 
-def _as_text(times: NDArray[np.float64], force: NDArray[np.float64]) -> str:
-    lines = [f"# {SCENARIO}", f"# device: invented amplifier, range 5 kN, {RATE:g} Hz", "time_s;force_N"]
-    lines += [f"{t:.6f};{f:.3f}" for t, f in zip(times, force, strict=True)]
-    return "\n".join(lines) + "\n"
-
-
-def _as_table(truth: list[_Truth]) -> str:
-    text = io.StringIO()
-    rows = csv.writer(text, lineterminator="\n")
-    rows.writerow([f"# {SCENARIO}"])
-    rows.writerow(["start_s", "person", "strike", "impulse_N_s", "peak_force_on_cell_N"])
-    rows.writerows(
-        [f"{t.start:.5f}", t.person, t.kind, f"{t.impulse:.4f}", f"{t.peak_force:.2f}"] for t in truth
-    )
-    return text.getvalue()
-
-
-def _compare(analysis: Analysis, truth: list[_Truth]) -> tuple[float, float, float, tuple[int, int]]:
+def _compare(analysis: Analysis, truth: list[Truth]) -> tuple[float, float, float, tuple[int, int]]:
     worst = {"impulse": 0.0, "peak_force": 0.0, "raw": 0.0}
     covered = stated = 0
     for strike in analysis.strikes:

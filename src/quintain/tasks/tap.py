@@ -142,7 +142,7 @@ def tap_files(
     )
 
 
-def record_taps(rig_path: str | Path, test: TapTest) -> Rig:
+def record_taps(test: TapTest, rig_path: str | Path) -> Rig:
     """
     Write the modes of a tap test into a rig file and note the test in its log.
 
