@@ -13,6 +13,7 @@ import quintain.numerics
 from quintain.cli.app import app
 from quintain.domain.flags import FLAGS
 from quintain.quantities import GLOSSARY
+from quintain.readers.registry import list_readers
 
 __all__ = ["write_pages"]
 
@@ -26,6 +27,7 @@ def write_pages(folder: Path) -> None:
         "errors": _errors(),
         "numerics": _numerics(),
         "commands": _commands(),
+        "formats": _formats(),
     }
     for name, text in pages.items():
         path = folder / f"{name}.md"
@@ -57,6 +59,23 @@ def _flags() -> str:
             names = ", ".join(f"`{name}`" for name in meaning.withholds)
             lines += [f"*Not stated then:* {names}", ""]
     return "\n".join(lines)
+
+
+def _formats() -> str:
+    lines = [
+        "# File formats",
+        "",
+        "The first bytes of a file decide which reader takes it, not its ending. `quintain peek FILE` shows",
+        "what is inside. Samples are read in pieces, units are never guessed, and no format runs code.",
+        "",
+        "| reader | files | usual endings | settings |",
+        "|---|---|---|---|",
+    ]
+    for reader in list_readers():
+        endings = ", ".join(f"`{suffix}`" for suffix in reader.suffixes)
+        settings = ", ".join(f"`{name}`" for name in reader.settings) or "none"
+        lines.append(f"| `{reader.name}` | {reader.about} | {endings} | {settings} |")
+    return "\n".join(lines) + "\n"
 
 
 def _commands() -> str:
