@@ -104,6 +104,7 @@ def write(path: Path, trace: Floats, peak: Floats, cases: int) -> None:
         '"""\nFactors by which the smoother\'s own uncertainty is multiplied.\n\n'
         f"Made by bench/make_kappa_table.py from {cases} simulated strikes. Axes: periods in\n"
         'the pulse, samples in the pulse, noise over peak.\n"""\n\n'
+        '__all__ = ["NOISE", "PEAK", "PERIODS", "SAMPLES", "TRACE"]\n\n'
         f"PERIODS = {PERIODS}\nSAMPLES = {SAMPLES}\nNOISE = {NOISE}\n\n"
         f"TRACE = {rows(trace)}\n\nPEAK = {rows(peak)}\n"
     )

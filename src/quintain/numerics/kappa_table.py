@@ -1,9 +1,11 @@
 """
-Factors by which the smoother's own uncertainty is multiplied; made by bench/make_kappa_table.py.
+Factors by which the smoother's own uncertainty is multiplied.
 
-From 11108 simulated strikes with random shapes. Axes: periods in the pulse, samples in the
-pulse, noise over peak.
+Made by bench/make_kappa_table.py from 11108 simulated strikes. Axes: periods in
+the pulse, samples in the pulse, noise over peak.
 """
+
+__all__ = ["NOISE", "PEAK", "PERIODS", "SAMPLES", "TRACE"]
 
 PERIODS = (0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0)
 SAMPLES = (3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 14.0, 20.0, 35.0, 60.0, 100.0)
