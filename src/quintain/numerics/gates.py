@@ -53,7 +53,8 @@ def speed_from_gates(
     -----
     :math:`\bar v = s/(t_2 - t_1)` holds half way in time between the gates, so
     :math:`v_2 = \bar v + a (t_2 - t_1)/2` at the second one and :math:`v_1^2 = v_2^2 + 2 a d` at the pad. A
-    hand or foot has no sharp front: if another part breaks the second gate, the error is that distance over the spacing.
+    hand or foot has no sharp front: if another part breaks the second gate,
+    the error is that distance over the spacing.
 
     Examples
     --------
