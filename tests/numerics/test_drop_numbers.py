@@ -171,6 +171,47 @@ def test_tilted_mass_that_hits_twice_is_undecided():
     assert "hit-twice" in numbers.flags
 
 
+def test_hand_on_the_pad_during_the_flight_is_never_a_pass():
+    motion = drop(FOAM, 0.5)
+    samples, begin = record(motion)
+    i = int((motion.touch_times[0] - begin) * 1000) + 120
+    samples[i : i + 100] += 60 * np.sin(np.pi * np.arange(100) / 100)
+    numbers = analyse_drop(samples, 1000.0, mass=5.0, gravity=GRAVITY, height=0.5, **MODES)
+    assert numbers.verdict.decision == "undecided"
+
+
+def test_mass_caught_in_flight_is_undecided():
+    motion = drop(FOAM, 0.5)
+    samples, begin = record(motion)
+    i = int((motion.touch_times[1] - begin) * 1000) - 30
+    samples[i:] = np.random.default_rng(4).normal(0, 3.0, samples.size - i)
+    samples[i + 200 :] += 49.05 * np.clip(np.arange(samples.size - i - 200) / 300, 0, 1)
+    numbers = analyse_drop(samples, 1000.0, mass=5.0, gravity=GRAVITY, height=0.5, **MODES)
+    assert numbers.verdict.decision == "undecided"
+
+
+def test_mass_that_lay_on_the_pad_before_is_no_harm():
+    motion = drop(FOAM, 0.5)
+    samples, _ = record(motion)
+    lying = 49.05 + np.random.default_rng(5).normal(0, 3.0, 2000)
+    numbers = analyse_drop(
+        np.concatenate([lying, samples]), 1000.0, mass=5.0, gravity=GRAVITY, height=0.5, **MODES
+    )
+    assert numbers.verdict.decision == "pass"
+    assert abs(numbers.zero) < 1.0
+
+
+def test_hum_widens_the_uncertainty():
+    motion = drop(FOAM, 0.5)
+    samples, _ = record(motion)
+    hum = 20 * np.sin(2 * np.pi * 50 * np.arange(samples.size) / 1000)
+    numbers = analyse_drop(samples + hum, 1000.0, mass=5.0, gravity=GRAVITY, **MODES)
+    assert numbers.approach_speed.value == pytest.approx(
+        true_speed(motion), abs=2.5 * numbers.approach_speed.u
+    )
+    assert numbers.noise > 10.0
+
+
 def test_wrong_mass_is_never_a_pass():
     motion = drop(FOAM, 0.5)
     for mass in (2.5, 4.5, 6.0, 10.0):

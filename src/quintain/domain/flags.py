@@ -313,6 +313,11 @@ FLAGS: dict[str, FlagMeaning] = _table(
             "Weigh the mass and measure the height again; see that it hits the middle of the pad.",
         ),
         FlagMeaning(
+            "height-and-bounces-disagree",
+            "The gain by height and the gain from the bounces alone differ by more than their doubt.",
+            "Measure the height again, see that the guide does not rub and that nothing touches pad or mass.",
+        ),
+        FlagMeaning(
             "mass-not-at-rest",
             "The mass is not seen lying still under its own weight after the drop.",
             "Record until it lies still; only the balance until rest is missing without that.",
@@ -390,6 +395,86 @@ FLAGS: dict[str, FlagMeaning] = _table(
             "own direction is stated, which is more than its part along the normal.",
             "State which direction of the sensor points into the target at contact.",
             doubts=("approach_speed",),
+        ),
+        # -- the limb
+        FlagMeaning(
+            "late-push",
+            "The effective mass of the whole contact lies far above that to the stop of the limb: a push, or "
+            "a second mass behind a joint, came in during contact; the mass to the stop holds part of it.",
+            "Quote the mass with its window, and compare only strikes on the same pad.",
+            doubts=("effective_mass", "kinetic_energy"),
+        ),
+        FlagMeaning(
+            "bounds-only",
+            "The speed during contact is not known, so the limb's stop is not seen: effective mass is given "
+            "as bounds, and no energy or power is stated.",
+            "Record the limb's motion through the contact with a sensor that is not cut off there.",
+            ("effective_mass", "kinetic_energy", "energy", "mean_power", "peak_power"),
+        ),
+        FlagMeaning(
+            "implausible",
+            "A value lies outside what has been published of human strikes.",
+            "Check units, the sensor's place and the match of both recordings.",
+        ),
+        FlagMeaning(
+            "no-stop",
+            "The limb does not stop within the contact that was recorded: it leant on or pushed on.",
+            "Leave the pad after the strike; impulse and peak still stand.",
+            ("effective_mass", "kinetic_energy", "energy", "mean_power", "peak_power"),
+        ),
+        FlagMeaning(
+            "no-approach",
+            "The speed at contact is zero or leads away from the pad: it is not that of this strike.",
+            "Check the direction of the sensor and the match of both recordings.",
+            ("approach_speed", "effective_mass", "kinetic_energy", "energy", "mean_power", "peak_power"),
+        ),
+        FlagMeaning(
+            "clocks-disagree",
+            "The strike's own momentum asks for another alignment of force and speed than the clocks give.",
+            "Check the match of both recordings; record a sync pulse on both.",
+            doubts=("effective_mass", "energy", "kinetic_energy", "mean_power", "peak_power"),
+        ),
+        FlagMeaning(
+            "lopsided",
+            "The doubt about the speed is so large that first order does not hold; the uncertainty is that "
+            "of random draws, and the true interval reaches further up than down.",
+            "Measure the speed better.",
+            doubts=("effective_mass",),
+        ),
+        FlagMeaning(
+            "no-force-curve",
+            "The force could not be corrected, so that nothing which needs its course is stated of the limb.",
+            "See the other doubts of the strike; impulse and approach speed still stand.",
+            ("effective_mass", "kinetic_energy", "energy", "mean_power", "peak_power"),
+        ),
+        # -- the same blow elsewhere
+        FlagMeaning(
+            "translation-refused",
+            "On one of the pads the blow goes beyond the depth at which bottoming out doubles the force.",
+            "Choose a thicker pad; nothing is stated there.",
+        ),
+        FlagMeaning(
+            "translation-near-bottoming",
+            "On one of the pads the blow goes beyond 80 % of its bottoming depth; errors grow to 5-10 %.",
+            "Take the number as an indication.",
+            doubts=("translated_peak",),
+        ),
+        FlagMeaning(
+            "translation-beyond-proof",
+            "On one of the pads the blow goes deeper than drops have proved its law.",
+            "Drop from higher on that pad.",
+            doubts=("translated_peak",),
+        ),
+        FlagMeaning(
+            "translation-ratio",
+            "The measured peak differs by more than 15 % from a simulated blow of this mass and speed.",
+            "Check the pad's law, the mass and the speed before trusting the translation.",
+            doubts=("translated_peak",),
+        ),
+        FlagMeaning(
+            "through-plate",
+            "The force is that at the glove, recovered through the plate; its uncertainty is larger.",
+            "Quote it as contact force, and state the plate.",
         ),
     ]
 )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from quintain.numerics.drop_train import Train
@@ -13,6 +15,9 @@ LEAST_RESTITUTION, LARGEST_RESTITUTION = 0.02, 0.99
 """Outside of these a pad does not give the speed back (common practice, no source)."""
 FLIGHT_APART = 0.12
 """By how much speed from flight time may differ from closure: soft foams reach a few per cent."""
+GAINS_APART, UNLIKELY = 0.02, 1.5
+"""Gains with and without height may differ by this share, or by so many expanded uncertainties: mass and
+gravity are common to both, so that they agree better than they are known."""
 LEAST_GAIN, LARGEST_GAIN = 0.7, 1.4
 """Outside of these a wrong mass or height is likelier than a wrong chain (common practice, no source)."""
 
@@ -96,6 +101,17 @@ def doubts_about(
             doubts.append(
                 f"With this mass and height the gain would be {gain.value:.2f}: one of them is not what was "
                 "stated, or the mass hit the edge of the pad."
+            )
+    if gain is not None and free_gain is not None:
+        apart = gain.value / free_gain.value - 1
+        allowed = max(
+            GAINS_APART, 2 * UNLIKELY * math.hypot(gain.u / gain.value, free_gain.u / free_gain.value)
+        )
+        if abs(apart) > allowed:
+            flags.append("height-and-bounces-disagree")
+            doubts.append(
+                f"Height and bounces give gains that differ by {100 * abs(apart):.1f} %: the height is not "
+                "what was stated, the guide rubs, or something else touched pad or mass."
             )
     if train.loadings and train.loadings[0].chi2 > 25 and not train.through_plate:
         doubts.append("The first touch does not look like one clean touch; its start is not certain.")

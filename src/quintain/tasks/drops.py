@@ -42,6 +42,8 @@ source)."""
 U_GRAVITY_ANYWHERE = 0.015
 """Standard uncertainty of standard gravity as the gravity of an unknown place: uniform between 9.780 and
 9.832 m/s². [m/s²]"""
+CONTRADICTING = {"height-and-bounces-disagree", "mass-or-height-implausible"}
+"""Doubts of a single drop that the others cannot outvote: what was stated of it is wrong."""
 OUTLYING = 1.5
 """A single drop this far outside its expanded uncertainty is not averaged away."""
 
@@ -275,7 +277,9 @@ def _judge(
 ) -> tuple[dict[str, Measured], str, float | None, tuple[str, ...]]:
     claim = CHAIN_U_GAIN if u_gain is None else u_gain
     if not drops:
-        reason = "No drop was found: the mass missed the pad, or mass or unit are not what was stated."
+        reason = (
+            "No drop was found: the mass missed the pad, or mass, unit or direction are not what was stated."
+        )
         return {}, "undecided", None, (reason,)
     sound = [n for n in numbers if n.verdict.decision != "undecided"]
     by_height = _joined([n.gain for n in sound])
@@ -297,7 +301,8 @@ def _judge(
     apart = [
         drop.number
         for drop in drops
-        if drop.verdict == "fail" and drop.e_n is not None and abs(drop.e_n) > OUTLYING
+        if (drop.verdict == "fail" and drop.e_n is not None and abs(drop.e_n) > OUTLYING)
+        or CONTRADICTING & {f.code for f in drop.flags}
     ]
     if verdict.decision != "fail" and apart:
         which = ", ".join(map(str, apart))
