@@ -70,8 +70,5 @@ def coverage_factors(periods: float, samples: float, noise_ratio: float) -> Cove
         low = min(int(at), len(axis) - 2)
         corner.append(slice(low, low + 2))
         part.append(np.array([1 - (at - low), at - low]))
-    both = [
-        float(np.einsum("ijk,i,j,k->", np.array(table)[tuple(corner)], *part))
-        for table in (TRACE, PEAK)
-    ]
+    both = [float(np.einsum("ijk,i,j,k->", np.array(table)[tuple(corner)], *part)) for table in (TRACE, PEAK)]
     return CoverageFactors(*both)
