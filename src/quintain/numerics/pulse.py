@@ -15,6 +15,7 @@ from quintain.numerics._contact import (
     time_to_peak,
     width_at_level,
 )
+from quintain.numerics._expected_peak import expected_peak
 from quintain.numerics._impulse import (
     fit_ring_tail,
     impulse_of_corrected_force,
@@ -22,7 +23,6 @@ from quintain.numerics._impulse import (
     integrate_impulse,
 )
 from quintain.numerics._rise import maximum_rate_of_force_development, rate_of_force_development
-from quintain.numerics._expected_peak import expected_peak
 
 __all__ = [
     "Contact",
