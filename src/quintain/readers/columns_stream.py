@@ -186,6 +186,9 @@ class TableFile:
                 text = text.replace(before + b"+", before)
         kinds = self.table.kinds
         unique = list(dict.fromkeys(columns))
+        text = text.lstrip(b"\r\n")
+        if not text:
+            return [np.empty(0) for _ in columns]
         # Programs leave out empty cells at the end of a row.
         width = min(len(kinds), len(cut_line(text[: text.find(b"\n")].decode("latin-1"), mark)))
         if max(unique) >= width:
