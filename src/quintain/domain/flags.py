@@ -378,6 +378,66 @@ FLAGS: dict[str, FlagMeaning] = _table(
             ("approach_speed",),
         ),
         FlagMeaning(
+            "no-stillness",
+            "The limb was not held still before the strike, so its speed has nothing to start from.",
+            "Hold still in guard for half a second before each strike.",
+            ("approach_speed",),
+        ),
+        FlagMeaning(
+            "off-normal",
+            "The limb moved more than 45 degrees off the stated normal of the target.",
+            "Check the direction of the normal in the sensor's axes, and how the sensor is strapped on.",
+            doubts=("approach_speed",),
+        ),
+        FlagMeaning(
+            "moves-away",
+            "By the stated normal the limb moved away from the target.",
+            "The sensor is mounted the other way round, or the normal has the wrong sign.",
+            ("approach_speed",),
+        ),
+        FlagMeaning(
+            "no-motion",
+            "There is no motion for this strike.",
+            "Start the motion recording before the first strike and stop it after the last.",
+            ("approach_speed",),
+        ),
+        FlagMeaning(
+            "no-common-impacts",
+            "Force and motion do not both show an impact.",
+            "Check that both recordings are of the same session and that the motion's unit is right.",
+        ),
+        FlagMeaning(
+            "clock-ambiguous",
+            "The impacts do not tell how the two clocks belong together: too few agree, or several ways fit.",
+            "State the offset between the clocks, or give a few strikes in an uneven rhythm at the start.",
+        ),
+        FlagMeaning(
+            "clock-jumped",
+            "One of the clocks jumped: some strikes agree on another offset than the rest.",
+            "Split the motion recording at the jump and join the parts one by one.",
+        ),
+        FlagMeaning(
+            "few-pairs",
+            "Fewer than three strikes tie the two clocks, so the drift between them is not known.",
+            "Record at least three strikes, better twenty.",
+        ),
+        FlagMeaning(
+            "motion-rate",
+            "The motion was sampled at another rate than stated, so its speeds would be wrong as well.",
+            "State the true rate of the motion recording.",
+        ),
+        FlagMeaning(
+            "motion-only-impacts",
+            "The motion shows impacts that the force does not.",
+            "Blows beside the pad or claps do so; otherwise look whether the force missed a strike.",
+        ),
+        FlagMeaning(
+            "speed-without-doubt",
+            "A speed was stated without an uncertainty; what rests on it has none either.",
+            "State the speed with its standard uncertainty.",
+            doubts=("approach_speed",),
+        ),
+        FlagMeaning(
             "long-integration",
             "Between the rest and the strike lies so much time that errors of the sensor have grown.",
             "Strike from guard, within two seconds of holding still.",
@@ -423,12 +483,6 @@ FLAGS: dict[str, FlagMeaning] = _table(
             ("effective_mass", "kinetic_energy", "energy", "mean_power", "peak_power"),
         ),
         FlagMeaning(
-            "no-approach",
-            "The speed at contact is zero or leads away from the pad: it is not that of this strike.",
-            "Check the direction of the sensor and the match of both recordings.",
-            ("approach_speed", "effective_mass", "kinetic_energy", "energy", "mean_power", "peak_power"),
-        ),
-        FlagMeaning(
             "clocks-disagree",
             "The strike's own momentum asks for another alignment of force and speed than the clocks give.",
             "Check the match of both recordings; record a sync pulse on both.",
@@ -470,11 +524,6 @@ FLAGS: dict[str, FlagMeaning] = _table(
             "The measured peak differs by more than 15 % from a simulated blow of this mass and speed.",
             "Check the pad's law, the mass and the speed before trusting the translation.",
             doubts=("translated_peak",),
-        ),
-        FlagMeaning(
-            "through-plate",
-            "The force is that at the glove, recovered through the plate; its uncertainty is larger.",
-            "Quote it as contact force, and state the plate.",
         ),
     ]
 )
