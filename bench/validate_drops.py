@@ -279,6 +279,10 @@ def write_page(
     base = results[CASES[0].name]
     every = [r for rows in results.values() for r in rows]
     lines = [
+        "---",
+        "orphan: true",
+        "---",
+        "",
         "# How far to trust drop tests",
         "",
         f"{n} simulated drops, made and analysed by `python -m bench.validate_drops` in {seconds / 60:.0f} "
@@ -289,7 +293,8 @@ def write_page(
         "",
         "Errors are median / 95th percentile of their size, in per cent; starts in milliseconds. *Inside* "
         "is how many of the true values lie within 1.96 stated standard uncertainties, in per cent: 95 is "
-        "right, more is cautious.",
+        "right, more is cautious. A filter that was not told and a guide that rubs are in no uncertainty: "
+        "those rows show what they do.",
         "",
         "| circumstances | drops | approach speed | inside | rebound speed | inside | "
         "first start, ms | inside |",
