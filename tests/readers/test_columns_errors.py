@@ -47,7 +47,8 @@ def _one_line(error: QuintainError, path: Path) -> str:
         ("t [s],F [furlong]\n0,1\n1,2\n2,3\n", UnitError, "channel 'F': unit 'furlong' is not known"),
         ("t,F [N]\n0,1\n1,2\n2,3\n", UnitError, "time column 't' states no unit"),
         ("F [N]\n1\n2\n3\n", RecordingError, "there is no time column and no sampling rate"),
-        ("t [s]\n1\n2\n3\n", ChannelError, "no channel beside it"),
+        ("t [s]\n1\n2\n3\n", ChannelError, "no channel stands beside it"),
+        ("t [s];F [N]\n0;1,000.5\n1;1,001.5\n2;1,002.5\n", ChannelError, "column 2 holds text"),
         ("0,1,5\n1,2,5\n2,3,5\n", ChannelError, "columns have no names"),
         ("1,5\n2,5\n3,5\n", RecordingError, "a comma may separate columns here or be the decimal mark"),
         ("t [s],F [N]\n0,1\n1,oops\n2,3\n3,4\n4,5\n5,6\n", RecordingError, "row 3 holds the text 'oops'"),
@@ -212,6 +213,12 @@ def test_binary_read_as_text_is_refused(tmp_path: Path) -> None:
     path = _file(tmp_path, bytes(range(256)) * 40)
     with pytest.raises(RecordingError, match="this is no text"):
         read(path, reader="columns")
+
+
+@pytest.mark.parametrize("rows", [2, 3, 4])
+def test_a_handful_of_rows_is_enough(tmp_path: Path, rows: int) -> None:
+    path = _file(tmp_path, "".join(GOOD.splitlines(keepends=True)[: rows + 1]))
+    assert read(path).trace().read().tolist() == [0.5, 1.5, 2.5, 3.5][:rows]
 
 
 def test_reader_by_name(tmp_path: Path) -> None:

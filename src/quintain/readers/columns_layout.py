@@ -228,8 +228,10 @@ def _assign(
         if not clocks:
             clocks.append(Clock((counters[0].index,), counters[0].name, "n", None, row=True))
     if not channels:
+        worded = [i + 1 for i, kind in enumerate(table.kinds) if kind == "x"]
+        beside = f"column {worded[0]} holds text, no numbers" if worded else "no channel stands beside it"
         raise ChannelError(
-            f"{where}: there is a time column, but no channel beside it. Export the force as well."
+            f"{where}: there is a time column, but {beside}. Export the force as plain numbers."
         )
     if clocks:
         channels = [c if c.clock is not None else ChannelColumn(c.index, c.name, c.unit, 0) for c in channels]

@@ -192,16 +192,15 @@ def find_table(
                 continue
             rows = [cell_kinds(cells, point) for cells in cut]
             # The lower half of a head is table if anything is; a short file may be nearly all header.
-            n, tried = len(rows), set()
-            while n := max(n // 2, min(n, _STEADY)):
+            n = len(rows)
+            while n := max(n // 2, _STEADY) if n > _STEADY else n - 1 if len(rows) > 1 else 1:
                 make = _make(rows[-n:])
                 wanted = [i for i, kind in enumerate(make) if kind in "ncds"]
                 score = sum(_fits(row, make, wanted) for row in rows) if "n" in make else 0
                 if score:
                     found.append((score, len(wanted), mark, point, make))
-                if n in tried or (score and "x" not in make):
+                if len(rows) == 1 or (score and "x" not in make):
                     break
-                tried.add(n)
     if not found:
         return None
     # Among equal scores the make without text wins, then the earlier separator: blanks cut like tabs do,

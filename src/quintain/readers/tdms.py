@@ -256,6 +256,8 @@ def _read_segments(found: Fingerprint, notes: list[str]) -> dict[str, _Object]:
             if end <= at:
                 raise ValueError("a segment has no length")
             at = end
+    if not objects:
+        raise ValueError("it holds no whole segment")
     return objects
 
 
