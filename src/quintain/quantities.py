@@ -83,6 +83,15 @@ GLOSSARY: dict[str, Quantity] = {
         Quantity("effective_mass", "Effective mass", "m", "kg",
                  "J(t_z)/(v₁ + a₀ t_z): impulse to the stop of the limb over the speed it would have "
                  "reached by then, a₀ its acceleration just before contact."),
+        Quantity("effective_mass_low", "Effective mass, lower bound", "m_low", "kg",
+                 "Impulse to the peak force over approach speed; given where the stop of the limb is not "
+                 "seen."),
+        Quantity("effective_mass_high", "Effective mass, upper bound", "m_high", "kg",
+                 "Impulse of the whole contact over approach speed; given where the stop of the limb is not "
+                 "seen."),
+        Quantity("time_to_stop", "Time to the stop of the limb", "t_z", "s",
+                 "From the touch to the instant at which the speed of the limb along the target's normal "
+                 "passes zero: the window of effective mass.", shown_unit="ms", shown_factor=1e3),
         Quantity("energy", "Energy into the pad", "E", "J",
                  "Integral of force times speed from the start of contact to the stop of the limb.",
                  _MECHANICS),
@@ -93,6 +102,10 @@ GLOSSARY: dict[str, Quantity] = {
                  shown_unit="kW", shown_factor=1e-3),
         Quantity("peak_power", "Peak power", "P_max", "W", "Largest product of force and speed.", _MECHANICS,
                  shown_unit="kW", shown_factor=1e-3),
+        Quantity("translated_peak", "Peak of the same blow elsewhere", "F_B", "N",
+                 "Peak force on the cell that the same blow would have given on another pad: simulated there "
+                 "and scaled by measured over simulated peak on the pad that was hit.",
+                 "derived; see documentation"),
         Quantity("natural_frequency", "Natural frequency", "f_n", "Hz",
                  "Undamped natural frequency of a mode of the rig.", "Rao, Mechanical Vibrations"),
         Quantity("damping_ratio", "Damping ratio", "ζ", "1", "Damping of a mode over critical damping.",

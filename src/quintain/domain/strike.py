@@ -12,7 +12,7 @@ from quintain.domain.flags import Flag
 from quintain.domain.measured import Measured
 from quintain.domain.rig import Mode
 
-__all__ = ["Contact", "ForceCurve", "Strike"]
+__all__ = ["Contact", "ForceCurve", "LimbCurve", "Strike"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +41,28 @@ class ForceCurve:
 
 
 @dataclass(frozen=True, slots=True)
+class LimbCurve:
+    """
+    Speed and power of the limb around one strike; times count from the start of contact. [s]
+
+    ``speed`` along the target's normal with its standard uncertainty ``u_speed`` [m/s] lies on its own
+    ``time``; ``power`` [W] on ``power_time``, during contact only. ``touch`` is where the pad was touched and
+    ``stop`` where the limb stopped, both None where they are not seen. ``source`` says in words where
+    the speed comes from, ``improve`` what to improve first.
+    """
+
+    time: NDArray[np.float64]
+    speed: NDArray[np.float64]
+    u_speed: NDArray[np.float64]
+    power_time: NDArray[np.float64]
+    power: NDArray[np.float64]
+    touch: float | None = None
+    stop: float | None = None
+    source: str = ""
+    improve: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Strike:
     """
     One blow on the pad.
@@ -65,6 +87,8 @@ class Strike:
         The rig's ringing as this strike refined it.
     periods_in_pulse, samples_in_pulse : float
         Contact time times natural frequency, and times sampling rate.
+    limb : LimbCurve or None
+        Speed and power of the limb, where its motion was recorded.
     """
 
     number: int
@@ -77,6 +101,7 @@ class Strike:
     modes: tuple[Mode, ...] = ()
     periods_in_pulse: float | None = None
     samples_in_pulse: float | None = None
+    limb: LimbCurve | None = None
 
     @property
     def sound(self) -> bool:

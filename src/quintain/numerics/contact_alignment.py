@@ -108,8 +108,8 @@ def align_on_contact(
         mass = float(here @ lost / (lost @ lost))
         return here - mass * lost, mass
 
-    reach = min(max(5 * u_alignment, 0.0005), 0.4 * stop)
-    shifts = np.linspace(-reach, reach, 41)
+    reach = min(max(10 * u_alignment, 0.002), 0.4 * stop)
+    shifts = np.linspace(-reach, reach, 81)
     squares = np.array([float(r @ r) for r, _ in map(residual, shifts)])
     i = int(np.clip(np.argmin(squares), 1, shifts.size - 2))
     bend = squares[i - 1] - 2 * squares[i] + squares[i + 1]
