@@ -9,7 +9,7 @@ import typer
 
 from quintain.cli.failure import explained, say
 from quintain.cli.progress_bar import progress_bar
-from quintain.errors import QuintainError
+from quintain.errors import QuintainError, UsageError
 from quintain.version import __version__
 
 __all__ = ["analyse"]
@@ -29,6 +29,32 @@ def analyse(
     units: Annotated[
         str | None, typer.Option(help="Units a file does not state, e.g. 'N' or 'Fz=kN,acc=g'.")
     ] = None,
+    motion: Annotated[
+        Path | None, typer.Option(help="Recording of the limb's motion: inertial sensor or tracked position.")
+    ] = None,
+    motion_columns: Annotated[
+        str | None, typer.Option(help="What the columns of the motion's file hold, as for --columns.")
+    ] = None,
+    motion_rate: Annotated[
+        float | None, typer.Option(help="Sampling rate of the motion in Hz, if its file has no time.")
+    ] = None,
+    motion_units: Annotated[str | None, typer.Option(help="Units the motion's file does not state.")] = None,
+    normal: Annotated[
+        str | None, typer.Option(help="Direction into the target in the sensor's axes, e.g. '1,0,0'.")
+    ] = None,
+    lever_arm: Annotated[
+        str, typer.Option(help="From the sensor to the striking point in the sensor's axes, in m.")
+    ] = "0,0,0",
+    straight: Annotated[
+        bool, typer.Option("--straight", help="Strikes are straight: lets an accelerometer do without gyro.")
+    ] = False,
+    speed: Annotated[
+        str | None,
+        typer.Option(help="Approach speed in m/s with its 95 % uncertainty, '8.2+-0.2'; several by ';'."),
+    ] = None,
+    kind: Annotated[
+        str, typer.Option(help="punch, kick or any: published ranges to hold the numbers against.")
+    ] = "any",
     jobs: Annotated[int, typer.Option(min=1, help="Processes that measure strikes.")] = 1,
     report: Annotated[
         Path | None, typer.Option(help="Folder in which to write the report (HTML and PDF).")
@@ -39,26 +65,43 @@ def analyse(
     Find every strike in a recording and say what it was.
 
     Example: quintain analyse session.csv --rig rig.toml --report reports
+
+    Example: quintain analyse session.csv --rig rig.toml --motion wrist.csv --normal 1,0,0
     """
     from quintain.domain import as_json
     from quintain.domain.method import Method
+    from quintain.domain.motion import ImuSetup
     from quintain.domain.rig import Rig
+    from quintain.tasks.add_motion import add_motion, parse_vector
     from quintain.tasks.analyse import analyse_file
     from quintain.tasks.workers import worker_pool
 
     with explained():
+        if motion is not None and len(files) > 1:
+            raise UsageError(f"one recording of the motion belongs to one of the force, got {len(files)}")
+        if kind not in ("any", "punch", "kick"):
+            raise UsageError(f"expected any, punch or kick for --kind, got {kind!r}")
+        setup = ImuSetup(
+            lever_arm=parse_vector(lever_arm, "lever arm"),
+            normal=None if normal is None else parse_vector(normal, "normal"),
+            straight=straight,
+        )
         settings = Method.load(method) if method else Method()
         target = Rig.load(rig) if rig else None
         analyses, errors, worst = [], [], 0
         with progress_bar(shown=not json) as progress, worker_pool(jobs) as executor:
             for path in files:
                 try:
-                    analyses.append(
-                        analyse_file(
-                            path, rig=target, method=settings, channel=channel, columns=columns, rate=rate,
-                            units=units, executor=executor, progress=progress,
-                        )
+                    found = analyse_file(
+                        path, rig=target, method=settings, channel=channel, columns=columns, rate=rate,
+                        units=units, executor=executor, progress=progress,
                     )  # fmt: skip
+                    if motion is not None or speed is not None:
+                        found = add_motion(
+                            found, motion=motion, speeds=speed, setup=setup, columns=motion_columns,
+                            rate=motion_rate, units=motion_units, kind=kind,
+                        )  # fmt: skip
+                    analyses.append(found)
                 except QuintainError as problem:
                     say(f"quintain: {problem}")
                     errors.append({"path": str(path), "code": problem.code, "message": str(problem)})
