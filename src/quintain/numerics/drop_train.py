@@ -25,8 +25,8 @@ U_LAW = 2e-5
 """Standard uncertainty that a start keeps because no pad follows a law exactly, on a rig of 200 Hz or
 more; a slower rig shows the beginning of the loading later and less, by the square of its period. From
 simulated foams with loss, densification and relaxation. [s]"""
-U_FEW = 0.4
-"""The same for few samples in the loading: this share of a sampling interval, over their number. [1]"""
+U_FEW = 2.0
+"""The same for few samples in the loading: so many sampling intervals, over their number squared. [1]"""
 
 
 class Rig(NamedTuple):
@@ -226,7 +226,7 @@ def _u_starts(fits: Sequence[LoadingFit] | Sequence[PlateFit], rig: Rig, dt: flo
     if rig.frequency.size:
         law *= max((200.0 / float(rig.frequency.min())) ** 2, 1.0)
     # some six samples of each fit lie before the touch
-    few = [U_FEW * dt / max(fit.n_samples - 6, 1) for fit in fits]
+    few = [U_FEW * dt / max(fit.n_samples - 6, 2) ** 2 for fit in fits]
     return np.asarray(np.hypot(np.hypot([fit.u_start for fit in fits], law), few), dtype=float)
 
 
