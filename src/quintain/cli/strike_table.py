@@ -24,6 +24,8 @@ _ALWAYS = {
 _WHERE_KNOWN = {
     "approach_speed": "speed",
     "effective_mass": "eff. mass",
+    "effective_mass_low": "mass from",
+    "effective_mass_high": "to",
     "energy": "energy",
     "peak_power": "peak power",
 }
@@ -60,6 +62,8 @@ def _meaning(code: str) -> str:
 def _table(analysis: Analysis) -> Table:
     known = {n: w for n, w in _WHERE_KNOWN.items() if any(n in s.quantities for s in analysis.strikes)}
     names = _ALWAYS | known
+    if known:
+        del names["peak_force_raw"]  # room for the limb; the report has both
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, caption="± expanded uncertainty, 95 %")
     table.add_column("no.", justify="right")
     table.add_column("start, s", justify="right")

@@ -16,6 +16,7 @@ from quintain.domain.analysis import Analysis
 from quintain.domain.strike import Strike
 from quintain.quantities import GLOSSARY
 from quintain.report.cautions import LOCAL_RULES, STRIKE_CAUTIONS, Caution
+from quintain.report.figures.limb import describe_power, describe_speed, draw_power, draw_speed
 from quintain.report.figures.overview import draw_overview, one_scale
 from quintain.report.figures.strike import describe, draw_strike
 from quintain.report.parts import (
@@ -53,10 +54,15 @@ _GROUPS = (
     ("impulse", "impulse_to_stop", "impulse_to_peak", "contact_time"),
     ("peak_force", "peak_force_raw", "peak_force_cfc", "time_to_peak", "rate_of_force_development"),
     ("expected_peak", "sampling_loss", "noise"),
-    ("approach_speed", "effective_mass", "energy", "kinetic_energy", "mean_power", "peak_power"),
-)
+    (
+        "approach_speed", "time_to_stop", "effective_mass", "effective_mass_low", "effective_mass_high",
+        "energy", "kinetic_energy", "mean_power", "peak_power",
+    ),
+)  # fmt: skip
 _ALWAYS = ("impulse", "contact_time", "peak_force", "time_to_peak", "rate_of_force_development")
 _HEADLINE = ("impulse", "contact_time", "peak_force", "approach_speed", "effective_mass", "energy")
+
+_BUDGETS = ("impulse", "peak_force", "effective_mass", "energy")
 
 _COLUMNS = ("impulse", "contact_time", "peak_force", "peak_force_raw", "rate_of_force_development")
 _COLUMNS_WITH_LIMB = ("impulse", "contact_time", "peak_force", "approach_speed", "effective_mass", "energy")
@@ -95,6 +101,8 @@ class StrikeSheet:
     verdict: Verdict
     facts: str
     figure: Figure
+    limb: tuple[Figure, ...]
+    """Speed and power on the same axis of time, where the limb's motion was recorded."""
     rows: tuple[Row, ...]
     budgets: tuple[Budget, ...]
     doubts: tuple[Doubt, ...]
@@ -216,13 +224,22 @@ def _overview(strikes: Sequence[Strike]) -> tuple[tuple[Figure, ...], str]:
 
 def _sheet(strike: Strike, rate: float, height: int) -> StrikeSheet:
     rows = quantity_rows(strike.quantities, _GROUPS, always=_ALWAYS, headline=_HEADLINE, flags=strike.flags)
-    budgets = [budget_of(strike.quantities[n]) for n in ("impulse", "peak_force") if n in strike.quantities]
+    budgets = [budget_of(strike.quantities[n]) for n in _BUDGETS if n in strike.quantities]
+    limb = [
+        Figure(svg, words)
+        for svg, words in (
+            (draw_speed(strike), describe_speed(strike)),
+            (draw_power(strike), describe_power(strike)),
+        )
+        if svg
+    ]
     return StrikeSheet(
         strike.number,
         f"strike-{strike.number}",
         judge_strike(strike),
         _strike_facts(strike),
         Figure(draw_strike(strike, rate=rate, height=height), describe(strike)),
+        tuple(limb),
         rows,
         tuple(b for b in budgets if b),
         tuple(doubt_of(flag) for flag in strike.flags),
