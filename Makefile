@@ -10,7 +10,7 @@ demo: $(VENV)/runtime.stamp
 	$(BIN)/quintain demo quintain-demo
 
 test: check
-	$(BIN)/python -m pytest -n 2 --dist loadfile
+	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -n 2 --dist loadfile
 
 check: format lint types layers docs
 
@@ -34,6 +34,9 @@ bench: $(VENV)/dev.stamp
 
 validate: $(VENV)/dev.stamp
 	$(BIN)/python -m bench.validate
+	$(BIN)/python -m bench.validate_drops
+	$(BIN)/python -m bench.validate_speed
+	$(BIN)/python -m bench.validate_limb
 
 # Rewrites the locks; needs uv on the path.
 lock:

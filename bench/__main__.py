@@ -11,7 +11,6 @@ import pkgutil
 import sys
 
 import bench
-from bench.row import Row
 
 
 def main(names: list[str]) -> int:

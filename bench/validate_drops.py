@@ -279,10 +279,6 @@ def write_page(
     base = results[CASES[0].name]
     every = [r for rows in results.values() for r in rows]
     lines = [
-        "---",
-        "orphan: true",
-        "---",
-        "",
         "# How far to trust drop tests",
         "",
         f"{n} simulated drops, made and analysed by `python -m bench.validate_drops` in {seconds / 60:.0f} "
