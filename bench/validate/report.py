@@ -335,9 +335,9 @@ Why where it is missed: the large errors of the peak are those of the pulse of t
 samples in it, too few to know two humps by; the other four shapes stay below 1.7 % (95th percentile) from six
 samples on, but with four the fast-rising ones reach 5 % too (`by_shape.csv`).
 The root mean square error is made at the two ends of the contact, where the true force has a corner somewhere
-between two samples; the peak does not feel it. Coverage is a matter of shape: the factors hold on average over
-many shapes, most of them rougher than these five, so here the stated interval is rather too wide than too
-narrow.
+between two samples; the peak does not feel it. Coverage is a matter of shape: the factors hold on average
+over many shapes, most of them rougher than these five, so here the stated interval is rather too wide than
+too narrow.
 
 ## What the uncertainty does not know
 
