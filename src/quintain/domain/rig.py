@@ -37,6 +37,8 @@ class Cell:
         'positive' if a push on the pad reads positive, else 'negative'.
     range_limit : float or None
         Largest force the amplifier can show; samples there are clipped. [N]
+    stiffness : float or None
+        Of the cell with its mount; its own compression is not the pad's. [N/m]
     """
 
     capacity: float | None = field(default=None, metadata=_number("N", above=0))
@@ -45,6 +47,7 @@ class Cell:
     maker: str = ""
     direction: str = field(default="positive", metadata={"choices": ("positive", "negative")})
     range_limit: float | None = field(default=None, metadata=_number("N", above=0))
+    stiffness: float | None = field(default=None, metadata=_number("N/m", above=0))
 
 
 @dataclass(frozen=True, slots=True)

@@ -62,7 +62,7 @@ def record_drops(test: DropTest, rig_path: str | Path, *, pad: str = "") -> Rig:
         changes["calibration"] = {
             "gain": round(rig.calibration.gain * gain.value, 6),
             "u_gain": round(gain.u / gain.value, 6),
-            **({"lowest": round(min(peaks), 1), "highest": round(max(peaks), 1)} if peaks else {}),
+            **({"highest": round(max(peaks), 1)} if peaks else {}),
         }
     law = _law(middle, today, pad or rig.pad or "pad")
     if test.verdict == "pass" and law is not None:

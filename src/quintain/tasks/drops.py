@@ -142,7 +142,8 @@ def analyse_drops(
             f"got {len(settings.heights)}"
         )
     u_mass = U_MASS * settings.mass if settings.u_mass is None else settings.u_mass
-    known = Known(settings.mass, u_mass, settings.u_height, gravity, u_gravity, settings.cell_stiffness)
+    stiffness = settings.cell_stiffness or (rig.cell.stiffness if rig else None)
+    known = Known(settings.mass, u_mass, settings.u_height, gravity, u_gravity, stiffness)
     drops: list[Drop] = []
     numbers: list[DropNumbers] = []
     for stretch in stretches:
@@ -161,7 +162,7 @@ def analyse_drops(
         "gravity": gravity,
         "u_gravity": u_gravity,
         "u_gain": in_use.u_gain,
-        "cell_stiffness": settings.cell_stiffness,
+        "cell_stiffness": stiffness,
         "natural_frequency": [m.natural_frequency for m in in_use.modes],
         "damping_ratio": [m.damping_ratio for m in in_use.modes],
     }

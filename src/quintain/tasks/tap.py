@@ -26,12 +26,15 @@ from quintain.numerics.ring_down import RingDown, cramer_rao, identify_ring_down
 from quintain.numerics.taps import JointModes, combine_taps, find_taps
 from quintain.readers.registry import read
 from quintain.tasks.progress import Progress, silent
-from quintain.tasks.rig_file import append_log, update_rig
+from quintain.tasks.rig_file import Change, append_log, update_rig
 from quintain.version import __version__
 
 __all__ = ["record_taps", "tap_files"]
 
 TOLERANCES = (0.01, 0.02, 0.05)
+RESTLESS = 0.05
+"""A steady swing above this part of the tap is no rest to tap in: it pulls modes by more than is stated
+(seen on simulated taps)."""
 
 
 class _Heard(NamedTuple):
@@ -173,7 +176,10 @@ def record_taps(test: TapTest, rig_path: str | Path) -> Rig:
         }
         for mode in test.modes
     ]
-    rig = update_rig(rig_path, {"modes": rows})
+    changes: dict[str, Change] = {"modes": rows}
+    if test.moving_stiffness is not None:
+        changes["cell"] = {"stiffness": float(f"{test.moving_stiffness.value:.6g}")}
+    rig = update_rig(rig_path, changes)
     main = test.main_mode
     values = {"natural_frequency": main.natural_frequency, "damping_ratio": main.damping_ratio}
     shas = tuple(sha for _, sha in test.inputs)
@@ -204,6 +210,12 @@ def _listen(
             except ValueError as problem:
                 refusals.append(str(problem))
                 continue
+            if "steady-tone" in ring.flags and (left := _left_over(piece)) > RESTLESS:
+                refusals.append(
+                    f"at {start + decay.first / trace.rate:.4f} s a swing as large as {100 * left:.0f} % of the "
+                    "tap does not die away: the rig is being moved, or something hums"
+                )
+                continue
             decays.append(ring)
             at = start + decay.first / trace.rate
             taps.append(
@@ -224,6 +236,12 @@ def _listen(
             "Tap so that the ringing stands well above the noise, and leave a second of rest after it"
         )
     return _Heard(str(path), recording.sha256, trace, taps, decays)
+
+
+def _left_over(piece: NDArray[np.float64]) -> float:
+    """Amplitude of what swings in the second half of a tap, over the tap's own."""
+    late = piece[piece.size // 2 :]
+    return float(np.sqrt(2) * late.std() / np.abs(piece - late.mean()).max())
 
 
 def _stretches(trace: Trace) -> Iterator[tuple[float, NDArray[np.float64]]]:
