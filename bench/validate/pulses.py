@@ -12,7 +12,7 @@ from quintain.numerics.acquisition import acquire
 from quintain.numerics.pulse_shape import pulse_force
 from quintain.numerics.resonator import Mode, respond_to_modes
 
-__all__ = ["SHAPES", "Curve", "Recorded", "Rig", "beta", "record", "strike"]
+__all__ = ["SHAPES", "UNSEEN", "Curve", "Recorded", "Rig", "beta", "record", "strike"]
 
 Floats = NDArray[np.float64]
 Curve = Callable[[Floats], Floats]
@@ -71,6 +71,15 @@ SHAPES: dict[str, tuple[Curve, float]] = {
 }
 """Five pulses and how long each acts, in units of its duration: the half-sine, kinked at both ends; close
 to a Hertz contact; fast up and slow down; the same with a push that goes on; two humps."""
+
+
+UNSEEN: dict[str, tuple[Curve, float]] = {
+    "haversine": (lambda u: pulse_force("haversine", 1.0, 1.0, u), 1.0),
+    "parabola": (lambda u: pulse_force("parabola", 1.0, 1.0, u), 1.0),
+    "late peak": (beta(2.8, 1.4), 1.0),
+    "triangle": (lambda u: pulse_force("triangle", 1.0, 1.0, u), 1.0),
+}
+"""Pulses on which nothing of the method was chosen; the triangle is the worst that can be asked of it."""
 
 
 def record(
@@ -138,6 +147,6 @@ def strike(
     noise: float,
     window: float | None = None,
 ) -> Recorded:
-    """Record one of the five shapes; see :func:`record`."""
-    curve, reach = SHAPES[shape]
+    """Record one of the shapes; see :func:`record`."""
+    curve, reach = (SHAPES | UNSEEN)[shape]
     return record(curve, reach, duration, rig, rng, noise=noise, window=window)

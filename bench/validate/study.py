@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from bench.validate.methods import METHODS, finer, fir_deconvolution
 from bench.validate.peer import fir_taps
-from bench.validate.pulses import SHAPES, Recorded, Rig, strike
+from bench.validate.pulses import SHAPES, UNSEEN, Recorded, Rig, strike
 from quintain.numerics.ringing import remove_ringing
 
 __all__ = ["CONDITIONS", "PERIODS", "SAMPLES", "SMOOTHER", "Cell", "Condition", "run_study"]
@@ -44,6 +44,8 @@ class Condition:
     """Anti-alias filter, as part of the sampling rate."""
     told: bool = True
     """Whether the correction knows of the filter."""
+    unseen: bool = False
+    """Whether the shapes are those on which nothing was chosen."""
     others: bool = False
     """Whether the other methods are run too."""
 
@@ -55,6 +57,9 @@ CONDITIONS = (
     Condition("wrong modes", "natural frequency 2 % and damping 30 % off, either way", 6, wrong=True),
     Condition(
         "filter known", "anti-alias filter of fourth order at 0.3 of the rate, in the model", 6, cutoff=0.3
+    ),
+    Condition(
+        "unseen shapes", "haversine, parabola, late peak, triangle: shapes not tuned on", 12, unseen=True
     ),
     Condition("filter unknown", "the same filter, not told", 3, cutoff=0.3, told=False),
 )
@@ -163,7 +168,7 @@ def run_study(scale: float, peer_folder: Path) -> tuple[list[Cell], str]:
             rate = samples / DURATION
             rig = Rig(periods / DURATION, DAMPING, rate, None if how.cutoff is None else how.cutoff * rate)
             found = {SMOOTHER: Cell(how.name, SMOOTHER, periods, samples)}
-            for kind, shape in enumerate(SHAPES):
+            for kind, shape in enumerate(UNSEEN if how.unseen else SHAPES):
                 repeats = how.repeats if samples < 50 else how.repeats / 2
                 for repeat in range(max(1, round(scale * repeats))):
                     rng = np.random.default_rng([SEED, number, i, kind, repeat])
