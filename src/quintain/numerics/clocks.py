@@ -8,6 +8,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from quintain.numerics.uncertainty.coverage import coverage_factor
+
 __all__ = ["ClockFit", "find_pulses", "fit_clock", "lag_by_correlation"]
 
 Floats = NDArray[np.float64]
@@ -26,10 +28,10 @@ class ClockFit(NamedTuple):
 
     ``other = reference + offset + drift (reference - middle)``. ``offset`` [s] and ``drift`` [1] have the
     standard uncertainties ``u_offset`` and ``u_drift``, uncorrelated about ``middle`` [s].
-    ``spread`` is the robust standard deviation of the pairs about the line [s]. ``pairs``, shape (k, 2), has
-    the numbers of the reference's and the other's events that belong together; ``ambiguous`` says that
-    another offset pairs nearly as many, or that so few agree that it may be chance; ``jumped`` that some of
-    the rest agree on another offset.
+    ``spread`` is the standard deviation of the pairs about the line, outliers left out [s]. ``pairs``, shape
+    (k, 2), has the numbers of the reference's and the other's events that belong together; ``ambiguous`` says
+    that another offset pairs nearly as many, or that so few agree that it may be chance; ``jumped``
+    that some of the rest agree on another offset.
     """
 
     offset: float
@@ -127,17 +129,13 @@ def fit_clock(
         return None
     x, y = a[pairs[:, 0]], b[pairs[:, 1]] - a[pairs[:, 0]]
     left = y - line[0] - line[1] * (x - middle)
-    spread = max(1.4826 * float(np.median(np.abs(left))), 1e-6) if x.size > 3 else EDGE_JITTER
+    spread = _spread(left)
     centre = float(x.mean())
     lever = float(((x - centre) ** 2).sum())
     offset = line[0] + line[1] * (centre - middle)
     # the biweight has 95 % of the efficiency of least squares on normal errors
     u_offset = spread / math.sqrt(0.95 * x.size)
-    u_drift = (
-        min(spread / math.sqrt(0.95 * lever), CRYSTAL_DRIFT) if lever > 0 and x.size > 1 else CRYSTAL_DRIFT
-    )
-    if lever > 0 and x.size > 1 and largest_drift > 1e-3:
-        u_drift = spread / math.sqrt(0.95 * lever)
+    u_drift = spread / math.sqrt(0.95 * lever) if x.size > 1 else CRYSTAL_DRIFT
     return ClockFit(
         offset,
         line[1],
@@ -316,7 +314,8 @@ def _robust_line(x: Floats, y: Floats, drift: float, largest_drift: float) -> tu
     slope, level = drift, float(np.median(y - drift * x))
     for _ in range(10):
         left = y - level - slope * x
-        scale = max(1.4826 * float(np.median(np.abs(left))), EDGE_JITTER / 5)
+        # of few pairs the median of the residuals is often far too small, and good pairs would be dropped
+        scale = max(1.4826 * float(np.median(np.abs(left))), 0.001 if x.size < 10 else 0.0001)
         weights = np.clip(1 - (left / (4.685 * scale)) ** 2, 0.0, None) ** 2
         if np.count_nonzero(weights) < 2:
             break
@@ -327,6 +326,22 @@ def _robust_line(x: Floats, y: Floats, drift: float, largest_drift: float) -> tu
         slope = min(max(slope, -largest_drift), largest_drift)
         level = mean - slope * centre
     return level, slope
+
+
+def _spread(left: Floats) -> float:
+    """
+    Standard deviation about a line of two numbers, widened for how few residuals tell it.
+
+    Residuals beyond three robust deviations are left out. The widening makes 1.96 u of a normal
+    distribution as wide as Student's interval would be (JCGM 100:2008, G.3).
+    """
+    free = left.size - 2
+    if free < 1:
+        return EDGE_JITTER
+    robust = 1.4826 * float(np.median(np.abs(left)))
+    kept = left[np.abs(left) <= max(3 * robust, 0.003 if left.size < 10 else 0.0003)]
+    deviation = math.sqrt(float((kept**2).sum()) / max(kept.size - 2, 1))
+    return max(deviation, 1e-6) * coverage_factor(0.95, free) / 1.96
 
 
 def _jumped(a: Floats, b: Floats, pairs: Pairs, largest_drift: float, tolerance: float) -> bool:
