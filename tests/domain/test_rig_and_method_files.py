@@ -93,6 +93,7 @@ def test_method_hash_names_every_setting():
     [
         ('[correction]\nkind = "magic"', "line 2: correction.kind: got 'magic'"),
         ("[correction]\ngrid = 8.5", "line 2: correction.grid: expected a whole number"),
+        ("[correction]\ncfc = 100", "line 2: correction.cfc: got 100; choose one of: 0, 60, 180, 600, 1000"),
         ("[pulse]\nrise_from = 0.8\nrise_to = 0.5", "must be below rise_to"),
         ("[detection]\nminimum_force = true", "expected a number in N, got True"),
     ],

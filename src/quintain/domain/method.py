@@ -48,13 +48,13 @@ class Correction:
     How the rig's ringing is removed.
 
     ``kind`` is 'smoother', or 'none' to leave it in. ``refine`` lets every strike refine natural
-    frequency and damping. ``cfc`` adds the trade's channel frequency class filter for comparison.
+    frequency and damping. ``cfc`` adds the trade's channel frequency class filter for comparison, 0 none.
     """
 
     kind: str = field(default="smoother", metadata={"choices": ("smoother", "none")})
     refine: bool = True
     grid: int = field(default=8, metadata=_number("", at_least=1, at_most=64))
-    cfc: int = field(default=0, metadata=_number("", at_least=0, at_most=1000))
+    cfc: int = field(default=0, metadata={"choices": (0, 60, 180, 600, 1000)})
 
 
 @dataclass(frozen=True, slots=True)

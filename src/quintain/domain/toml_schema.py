@@ -161,7 +161,7 @@ def _scalar(
         in_unit = f" in{unit}" if unit else ""
         raise source.fail(path, f"expected {wanted.get(hint, hint.__name__)}{in_unit}, got {value!r}")
     if "choices" in limits and value not in limits["choices"]:
-        raise source.fail(path, f"got {value!r}; choose one of: {', '.join(limits['choices'])}")
+        raise source.fail(path, f"got {value!r}; choose one of: {', '.join(map(str, limits['choices']))}")
     if isinstance(value, float) and value != value:
         raise source.fail(path, "expected a number, got nan")
     broken: dict[str, Callable[[float], bool]] = {
