@@ -14,6 +14,7 @@ from quintain.cli.formats import formats
 from quintain.cli.peek import peek
 from quintain.cli.rig import rig
 from quintain.cli.tap import tap
+from quintain.cli.translate import translate
 from quintain.cli.zero import zero
 from quintain.version import __version__
 
@@ -54,6 +55,7 @@ app.command()(drops)
 app.command()(rig)
 app.command()(tap)
 app.command()(calibrate)
+app.command()(translate)
 app.command()(peek)
 app.command()(formats)
 app.command()(zero)
