@@ -211,4 +211,9 @@ def test_a_track(session):
     )
     assert joined.motions[0].approach_speed.value == pytest.approx(8.0, rel=1e-6)
     assert joined.motions[0].acceleration_before == pytest.approx(40.0, rel=1e-6)
+    assert not joined.flags
+    three = tuple(replace(trace, name=f"hand.{axis}") for axis in "xyz")
+    alone = join_motion(invented.analysis_of([1.0]), replace(recording, traces=three), setup=SETUP)
+    assert codes(alone.flags) == {"clock-assumed"}
+    assert {"clock-assumed", "resultant-speed"} <= codes(alone.motions[0].flags)
     assert joined.motions[1].approach_speed is None

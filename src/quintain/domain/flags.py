@@ -412,6 +412,12 @@ FLAGS: dict[str, FlagMeaning] = _table(
             "State the offset between the clocks, or give a few strikes in an uneven rhythm at the start.",
         ),
         FlagMeaning(
+            "clock-assumed",
+            "Nothing ties the clock of the track to that of the force: both were taken to be the same.",
+            "State the offset between the clocks, or record both in one file.",
+            doubts=("approach_speed",),
+        ),
+        FlagMeaning(
             "clock-jumped",
             "One of the clocks jumped: some strikes agree on another offset than the rest.",
             "Split the motion recording at the jump and join the parts one by one.",

@@ -94,7 +94,8 @@ def join_motion(
     motion : Recording, TypedSpeed or GateTimes
         A recording of an inertial sensor or of tracked positions, speeds as stated, or gate times.
     setup : ImuSetup or TrackSetup, optional
-        How a recording is to be understood; told by its channels if not given.
+        How a recording is to be understood; told by its channels if not given. A recording with positions
+        and without accelerations is a track in any case.
     clock_offset : tuple of float, optional
         Expected time of the motion's clock less the force's, and how far off it may be. Not needed where
         the strikes tell it by themselves, or both lie in one file. [s]
@@ -120,8 +121,10 @@ def join_motion(
         joined = _typed(analysis, motion)
     elif isinstance(motion, GateTimes):
         joined = _gates(analysis, motion)
-    elif isinstance(setup, TrackSetup) or (setup is None and not has_imu(motion)):
-        joined = _track(analysis, motion, setup or TrackSetup(), clock_offset)
+    elif isinstance(setup, TrackSetup):
+        joined = _track(analysis, motion, setup, clock_offset)
+    elif _is_track(motion):
+        joined = _track(analysis, motion, TrackSetup(normal=setup.normal if setup else None), clock_offset)
     else:
         joined = _imu(analysis, motion, setup or ImuSetup(), clock_offset)
     return replace(joined, analysis=_with_step(joined, motion, setup, clock_offset, began))
@@ -332,6 +335,10 @@ def _why_none(
 # -- other sources
 
 
+def _is_track(recording: Recording) -> bool:
+    return not has_imu(recording) and any(trace.quantity == "position" for trace in recording.traces)
+
+
 def _track(
     analysis: Analysis, recording: Recording, setup: TrackSetup, clock_offset: tuple[float, float] | None
 ) -> JoinedMotion:
@@ -347,6 +354,8 @@ def _track(
     first = next(iter(traces[0].blocks())).start
     time = first + np.arange(len(position)) / traces[0].rate
     offset, within = clock_offset or (0.0, 0.0)
+    same_file = bool(recording.sha256) and recording.sha256 == analysis.sha256
+    doubts = () if clock_offset or same_file else (flag("clock-assumed"),)
     motions = []
     for strike in analysis.strikes:
         at = strike.start + offset
@@ -379,10 +388,14 @@ def _track(
                 u_time=u_contact,
                 u_speed_scale=scale,
                 u_speed_offset=off,
-                flags=(flag("resultant-speed"),) if setup.normal is None and len(traces) == 3 else (),
+                flags=(*doubts, *_without_normal(setup, traces)),
             )
         )
-    return JoinedMotion(_filled(analysis, motions), tuple(motions), "track")
+    return JoinedMotion(_filled(analysis, motions), tuple(motions), "track", flags=doubts)
+
+
+def _without_normal(setup: TrackSetup, traces: Sequence[Trace]) -> tuple[Flag, ...]:
+    return (flag("resultant-speed"),) if setup.normal is None and len(traces) == 3 else ()
 
 
 def _gates(analysis: Analysis, gates: GateTimes) -> JoinedMotion:
