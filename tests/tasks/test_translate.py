@@ -44,7 +44,8 @@ def _answer(folder: Path, **changes: object) -> Path:
     strike = {
         "number": 1, "effective_mass": q(3.0, 0.06), "approach_speed": q(6.0, 0.06),
         "peak_force": q(4500.0, 20.0),
-                "impulse_to_stop": q(3.0 * (6.0 + 50.0 * 0.008), 0.1), "time_to_stop": q(0.008, 0.0001), "flags": [],
+        "impulse_to_stop": q(3.0 * (6.0 + 50.0 * 0.008), 0.1),
+        "time_to_stop": q(0.008, 0.0001), "flags": [],
     }  # fmt: skip
     path = folder / "session.json"
     path.write_text(json.dumps({"command": "analyse", "results": [strike | changes]}), encoding="utf-8")
