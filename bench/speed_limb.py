@@ -61,7 +61,7 @@ def _session() -> Row:
     with worker_pool(2) as executor:
         begun = time.perf_counter()
         analysis = analyse(force, rig=rig, executor=executor)
-        joined = measure_limbs(join_motion(analysis, motion))
+        joined = measure_limbs(join_motion(analysis, motion), executor=executor)
         took = time.perf_counter() - begun
     stated = sum("effective_mass" in strike.quantities for strike in joined.strikes)
     print(f"    {len(joined.strikes)} strikes found, effective mass stated for {stated}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -168,7 +169,11 @@ def test_a_typed_speed_goes_all_the_way(blow: Simulated) -> None:
     )
     quiet = np.random.default_rng(3).normal(0, 3.0, 2000)
     analysis = analyse(Trace.from_array(np.r_[acquired.force, quiet], 2000.0), rig=RIG)
-    found = measure_limbs(join_motion(analysis, TypedSpeed(6.3, 0.1)))
+    joined = join_motion(analysis, TypedSpeed(6.3, 0.1))
+    found = measure_limbs(joined)
+    with ThreadPoolExecutor(2) as executor:
+        again = measure_limbs(joined, executor=executor)
+    assert again.strikes[0].quantities == found.strikes[0].quantities
     assert "effective_mass_high" in found.strikes[0].quantities
     assert [step.function for step in found.history][-1] == "quintain.measure_limbs"
 

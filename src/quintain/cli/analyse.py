@@ -99,7 +99,7 @@ def analyse(
                     if motion is not None or speed is not None:
                         found = add_motion(
                             found, motion=motion, speeds=speed, setup=setup, columns=motion_columns,
-                            rate=motion_rate, units=motion_units, kind=kind,
+                            rate=motion_rate, units=motion_units, kind=kind, executor=executor,
                         )  # fmt: skip
                     analyses.append(found)
                 except QuintainError as problem:

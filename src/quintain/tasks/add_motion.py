@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from concurrent.futures import Executor
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +32,7 @@ def add_motion(
     rate: float | None = None,
     units: str | None = None,
     kind: str = "any",
+    executor: Executor | None = None,
 ) -> Analysis:
     """
     Add the limb's motion to an analysis.
@@ -49,6 +51,8 @@ def add_motion(
         How the motion's file is to be read; as for :func:`quintain.read`.
     kind : str
         'punch', 'kick' or 'any': the published ranges the numbers are held against.
+    executor : concurrent.futures.Executor, optional
+        Where strikes are measured; in this process if not given.
 
     Returns
     -------
@@ -67,10 +71,10 @@ def add_motion(
     if (motion is None) == (speeds is None):
         raise UsageError("give either a recording of the motion or speeds, not both")
     if speeds is not None:
-        return measure_limbs(join_motion(analysis, parse_speeds(speeds)), kind=kind)
+        return measure_limbs(join_motion(analysis, parse_speeds(speeds)), kind=kind, executor=executor)
     options: dict[str, Any] = {"columns": columns, "rate": rate, "units": units}
     recording = read(str(motion), **{name: value for name, value in options.items() if value is not None})
-    return measure_limbs(join_motion(analysis, recording, setup=setup), kind=kind)
+    return measure_limbs(join_motion(analysis, recording, setup=setup), kind=kind, executor=executor)
 
 
 def parse_speeds(text: str) -> TypedSpeed:

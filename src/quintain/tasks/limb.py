@@ -6,8 +6,10 @@ import hashlib
 import json
 import math
 from collections.abc import Sequence
+from concurrent.futures import Executor
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -126,7 +128,7 @@ def measure_limb(strike: Strike, motion: StrikeMotion, *, kind: str = "any", sou
     return replace(strike, quantities=found, flags=_unique(flags), limb=curve)
 
 
-def measure_limbs(joined: JoinedMotion, *, kind: str = "any") -> Analysis:
+def measure_limbs(joined: JoinedMotion, *, kind: str = "any", executor: Executor | None = None) -> Analysis:
     """
     Add to every strike of an analysis what the limb's speed tells.
 
@@ -136,6 +138,8 @@ def measure_limbs(joined: JoinedMotion, *, kind: str = "any") -> Analysis:
         The analysis and the motion at each of its strikes.
     kind : str
         As for :func:`measure_limb`.
+    executor : concurrent.futures.Executor, optional
+        Where strikes are measured; in this process if not given. The results are the same.
 
     Returns
     -------
@@ -144,10 +148,12 @@ def measure_limbs(joined: JoinedMotion, *, kind: str = "any") -> Analysis:
     """
     began = datetime.now(UTC).isoformat(timespec="seconds")
     analysis = joined.analysis
-    strikes = tuple(
-        measure_limb(strike, motion, kind=kind, source=_SOURCES[joined.source])
-        for strike, motion in zip(analysis.strikes, joined.motions, strict=True)
-    )
+    measure = partial(measure_limb, kind=kind, source=_SOURCES[joined.source])
+    pairs = (analysis.strikes, joined.motions)
+    if executor is None:
+        strikes = tuple(map(measure, *pairs))
+    else:
+        strikes = tuple(executor.map(measure, *pairs, chunksize=16))
     output = hashlib.sha256(
         json.dumps([strike_as_json(s) for s in strikes], sort_keys=True).encode()
     ).hexdigest()
