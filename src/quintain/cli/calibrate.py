@@ -35,10 +35,20 @@ def calibrate(
         str | None,
         typer.Option(help="Shunt check: bridge ohm, shunt ohm, reading in mV/V: '350,100000,0.873'."),
     ] = None,
+    creep: Annotated[
+        str | None,
+        typer.Option(
+            help="Readings 30 s and 300 s after the greatest force came or went, in the table's unit: "
+            "'2.00010,2.00034'."
+        ),
+    ] = None,
     rig: Annotated[Path | None, typer.Option(help="Rig file (rig.toml): capacity and place.")] = None,
     write: Annotated[
         bool, typer.Option("--write", help="Write the calibration into the rig file and its log.")
     ] = False,
+    report: Annotated[
+        Path | None, typer.Option(help="Folder in which to write the report (HTML and PDF).")
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
 ) -> None:
     """
@@ -57,7 +67,7 @@ def calibrate(
         result = calibrate_file(
             file, gravity=gravity, latitude=latitude, altitude=altitude, density=density, degree=degree,
             capacity=capacity, u_reference=u_reference, shunt=_shunt(shunt),
-            rig=Rig.load(rig) if rig else None,
+            creep=_creep(creep), rig=Rig.load(rig) if rig else None,
         )  # fmt: skip
         if write and rig is not None:
             record_calibration(result, rig)
@@ -77,6 +87,11 @@ def calibrate(
             )
         else:
             _print(result)
+        if report:
+            from quintain.tasks.report import write_calibration_reports
+
+            for path in write_calibration_reports(result, report):
+                say(f"report: {path}")
 
 
 def _shunt(text: str | None) -> tuple[float, float, float] | None:
@@ -91,6 +106,18 @@ def _shunt(text: str | None) -> tuple[float, float, float] | None:
     if bridge <= 0 or resistor <= 0:
         raise UsageError(f"--shunt needs resistances above 0 ohm, got {text!r}")
     return bridge, resistor, reading / 1000
+
+
+def _creep(text: str | None) -> tuple[float, float] | None:
+    from quintain.errors import UsageError
+
+    if text is None:
+        return None
+    try:
+        early, late = (float(part) for part in text.split(","))
+    except ValueError:
+        raise UsageError(f"--creep needs two numbers, as in '2.00010,2.00034'; got {text!r}") from None
+    return early, late
 
 
 def _as_json(result: StaticCalibration) -> dict[str, Any]:

@@ -55,7 +55,8 @@ def print_drops(test: DropTest, console: Console) -> None:
     if test.drops:
         proof = _PROOF if any("gain" in d.quantities for d in test.drops) else _PROOF_BY_BOUNCES
         console.print(_table(test.drops, proof, verdicts=True))
-        console.print(_table(test.drops, _BLOW, verdicts=False))
+        if any(name in _quantities(d) for d in test.drops for name in _BLOW):
+            console.print(_table(test.drops, _BLOW, verdicts=False))
     for flag in test.flags:
         console.print(f"◇ {flag.code}: {flag.message}", markup=False)
     for code in dict.fromkeys(flag.code for drop in test.drops for flag in drop.flags):

@@ -34,6 +34,9 @@ def tap(
         bool, typer.Option("--write", help="Write the modes into the rig file and its log.")
     ] = False,
     modes: Annotated[int | None, typer.Option(help="Number of modes; chosen if not given.")] = None,
+    report: Annotated[
+        Path | None, typer.Option(help="Folder in which to write the report (HTML and PDF).")
+    ] = None,
     channel: Annotated[str | None, typer.Option(help="Channel to analyse, if there are several.")] = None,
     columns: Annotated[
         str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
@@ -78,6 +81,11 @@ def tap(
             )
         else:
             _print(test)
+        if report:
+            from quintain.tasks.report import write_tap_reports
+
+            for path in write_tap_reports(test, report):
+                say(f"report: {path}")
 
 
 def _as_json(test: TapTest) -> dict[str, Any]:
@@ -133,7 +141,7 @@ def _print(test: TapTest) -> None:
     from quintain.report.rounding import shown
 
     console = Console(highlight=False)
-    console.print(f"{len(test.taps)} taps on {test.channel!r}", markup=False)
+    console.print(f"taps found on {test.channel!r}: {len(test.taps)}", markup=False)
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, caption="± expanded uncertainty, 95 %")
     for heading in ("natural frequency", "damping ratio", "share", "spread, Hz", "taps", "could also be, Hz"):
         table.add_column(heading, justify="right")
@@ -165,5 +173,6 @@ def _print(test: TapTest) -> None:
         mass, stiffness = shown(test.moving_mass).text, shown(test.moving_stiffness).text
         console.print(f"moving mass {mass}, stiffness {stiffness}", markup=False)
     for doubt in [*test.flags, *(f for one in test.taps for f in one.flags)]:
-        console.print(f"◇ {doubt.code} ({doubt.where}): {doubt.message}", markup=False)
+        where = f" ({doubt.where})" if doubt.where else ""
+        console.print(f"◇ {doubt.code}{where}: {doubt.message}", markup=False)
     console.print(TAP_CAUTION, markup=False)

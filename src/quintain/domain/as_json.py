@@ -217,7 +217,7 @@ def drops_as_json(test: DropTest, *, version: str) -> dict[str, Any]:
     )
 
 
-def rig_state_as_json(state: RigState, *, path: str, version: str) -> dict[str, Any]:
+def rig_state_as_json(state: RigState, *, path: str, sha256: str, version: str) -> dict[str, Any]:
     """The answer of ``quintain rig``."""
     trends = [
         {
@@ -251,7 +251,7 @@ def rig_state_as_json(state: RigState, *, path: str, version: str) -> dict[str, 
         "due": due,
         "earlier_versions": state.n_earlier_versions,
     }
-    return answer("rig", version=version, inputs=[(path, "")], method={}, results=results, flags=[])
+    return answer("rig", version=version, inputs=[(path, sha256)], method={}, results=results, flags=[])
 
 
 def text(value: Mapping[str, Any]) -> str:

@@ -167,10 +167,19 @@ def check_load_table(force: ArrayLike, reading: ArrayLike, *, capacity: float | 
     loaded = force > force.min()
     sensitivity = (reading[loaded] - low) / (force[loaded] - force.min())
     usual = float(np.median(sensitivity))
-    if usual <= 0:
+    if usual == 0:
+        raise ValueError("the reading does not change with the force: see whether the cell is connected")
+    if usual < 0:
         raise ValueError(
             "the reading falls as the force grows: "
             "swap the signal wires, or give readings with their sign turned"
+        )
+    against = np.flatnonzero(loaded)[sensitivity < 0]
+    if against.size:
+        row = int(against[0])
+        raise ValueError(
+            f"row {row + 1} ({force[row]:g} N, reading {reading[row]:g}) has the opposite sign of the "
+            "others: a slip of the sign, or a load in the other direction"
         )
     off = np.maximum(sensitivity / usual, usual / np.where(sensitivity > 0, sensitivity, 1e-300))
     worst = int(np.argmax(off))

@@ -47,7 +47,7 @@ class LoadTable:
 
     ``reading`` is in ``reading_unit``, an SI unit (V, V/V, N) or ``digits``; ``direction`` is +1 for rising
     and -1 for falling loads, 0 where the table does not tell; ``series`` and ``rotation`` are the labels of
-    the table.
+    the table; ``reading_factor`` turns a reading as written into ``reading_unit``.
     """
 
     path: str
@@ -56,6 +56,7 @@ class LoadTable:
     force: NDArray[np.float64] | None
     reading: NDArray[np.float64]
     reading_unit: str
+    reading_factor: float
     series: tuple[str, ...] | None
     rotation: tuple[str, ...] | None
     direction: NDArray[np.int64]
@@ -137,6 +138,7 @@ def read_load_table(path: str | Path) -> LoadTable:
         force=numbers("force") if "force" in columns else None,
         reading=numbers("reading"),
         reading_unit=units["reading"][0],
+        reading_factor=units["reading"][1],
         series=words("series"),
         rotation=words("rotation"),
         direction=np.array(directions, dtype=np.int64),

@@ -93,7 +93,7 @@ def calibrate_file(
     shunt : (float, float, float), optional
         Bridge resistance [ohm], shunt resistance [ohm], reading with the shunt on less the zero [V/V].
     creep : (float, float), optional
-        Readings 30 s and 300 s after the greatest force came or went, in the table's SI unit.
+        Readings 30 s and 300 s after the greatest force came or went, in the unit of the table.
     rig : Rig, optional
         Rig file.
 
@@ -113,8 +113,14 @@ def calibrate_file(
         raise UsageError(f"degree must be 1, 2 or 3, got {degree}")
     if not 0 <= u_reference < 0.1:
         raise UsageError(f"u_reference is a relative uncertainty between 0 and 0.1, got {u_reference}")
+    if capacity is not None and not 0 < capacity < np.inf:
+        raise UsageError(f"capacity must be above 0 N, got {capacity:g} N")
+    if not air_density < density < np.inf:
+        raise UsageError(f"density of the masses: expected about 8000 kg/m³, got {density:g} kg/m³")
     began = datetime.now(UTC).isoformat(timespec="seconds")
     table = read_load_table(path)
+    if creep is not None and not np.isfinite(creep).all():
+        raise UsageError(f"creep needs two readings that are numbers, got {creep}")
     if capacity is None and rig is not None:
         capacity = rig.cell.capacity
     where = str(path)
@@ -134,7 +140,7 @@ def calibrate_file(
         fit = fit_calibration(all_force, all_reading, chosen)
         loaded = all_force > 0
         limit = lower_limit(all_force[loaded], all_reading[loaded], _least_degree(all_force, chosen))
-        errors = _errors(series, creep)
+        errors = _errors(series, None if creep is None else _scaled(creep, table.reading_factor))
     except ValueError as problem:
         raise AnalysisError(f"{where}: {problem}") from None
     kept = class_like(errors)
@@ -144,7 +150,7 @@ def calibrate_file(
     u_sensitivity = _u_sensitivity(fit, u_reference)
     settings = {
         "gravity": local, "density": density, "air_density": air_density, "degree": chosen,
-        "capacity": capacity, "u_reference": u_reference,
+        "capacity": capacity, "u_reference": u_reference, "creep": creep and list(creep),
     }  # fmt: skip
     output = hashlib.sha256(repr(fit.coefficients.tolist()).encode()).hexdigest()
     return StaticCalibration(
@@ -226,9 +232,14 @@ def record_calibration(result: StaticCalibration, rig_path: str | Path, *, when:
 
 def _gravity(gravity: float | None, latitude: float | None, altitude: float, rig: Rig | None) -> float:
     if gravity is not None:
+        if not 9.76 <= gravity <= 9.84:
+            raise UsageError(f"gravity on the ground lies between 9.76 and 9.84 m/s², got {gravity:g} m/s²")
         return gravity
     if latitude is not None:
-        return normal_gravity(latitude, altitude)
+        try:
+            return normal_gravity(latitude, altitude)
+        except ValueError as problem:
+            raise UsageError(str(problem)) from None
     if rig is not None and rig.place is not None:
         return normal_gravity(rig.place.latitude, rig.place.altitude)
     raise UsageError(
@@ -292,6 +303,10 @@ def _at(series: _Series, steps: Array) -> Array | None:
             return None
         found.append(series.reading[same[0]])
     return np.array(found)
+
+
+def _scaled(pair: tuple[float, float], factor: float) -> tuple[float, float]:
+    return pair[0] * factor, pair[1] * factor
 
 
 def _errors(series: Sequence[_Series], creep: tuple[float, float] | None) -> RelativeErrors:

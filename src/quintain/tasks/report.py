@@ -1,4 +1,4 @@
-"""Write the report of an analysis or of a drop test."""
+"""Write the report of an analysis, of a test of the rig, or of the rig itself."""
 
 from __future__ import annotations
 
@@ -6,10 +6,19 @@ from collections.abc import Callable
 from pathlib import Path
 
 from quintain.domain.analysis import Analysis
+from quintain.domain.calibration import StaticCalibration
 from quintain.domain.drop import DropTest
+from quintain.domain.rig_state import RigState
+from quintain.domain.tap import TapTest
 from quintain.errors import UsageError
 
-__all__ = ["write_drop_reports", "write_reports"]
+__all__ = [
+    "write_calibration_reports",
+    "write_drop_reports",
+    "write_reports",
+    "write_rig_reports",
+    "write_tap_reports",
+]
 
 
 def write_reports(analysis: Analysis, folder: str | Path, *, invented: bool = False) -> list[Path]:
@@ -77,6 +86,50 @@ def write_drop_reports(test: DropTest, folder: str | Path, *, invented: bool = F
         write_drops_pdf(test, path, invented=invented)
 
     return _both(Path(test.path).stem or "drops", Path(folder), html, pdf)
+
+
+def write_tap_reports(test: TapTest, folder: str | Path, *, invented: bool = False) -> list[Path]:
+    """As :func:`write_drop_reports`, for a tap test; named after its first recording."""
+    from quintain.report.tap_report import write_taps_html, write_taps_pdf
+
+    def html(path: Path) -> None:
+        write_taps_html(test, path, invented=invented)
+
+    def pdf(path: Path) -> None:
+        write_taps_pdf(test, path, invented=invented)
+
+    return _both(Path(test.inputs[0][0]).stem or "taps", Path(folder), html, pdf)
+
+
+def write_calibration_reports(
+    result: StaticCalibration, folder: str | Path, *, invented: bool = False
+) -> list[Path]:
+    """As :func:`write_drop_reports`, for a static calibration."""
+    from quintain.report.calibration_report import write_calibration_html, write_calibration_pdf
+
+    def html(path: Path) -> None:
+        write_calibration_html(result, path, invented=invented)
+
+    def pdf(path: Path) -> None:
+        write_calibration_pdf(result, path, invented=invented)
+
+    return _both(Path(result.path).stem or "loads", Path(folder), html, pdf)
+
+
+def write_rig_reports(
+    state: RigState, folder: str | Path, *, name: str = "rig", invented: bool = False
+) -> list[Path]:
+    """As :func:`write_drop_reports`, for how a rig stands; ``name`` is that of the files."""
+    from quintain.report.rig_html import write_rig_html
+    from quintain.report.rig_pdf import write_rig_pdf
+
+    def html(path: Path) -> None:
+        write_rig_html(state, path, invented=invented)
+
+    def pdf(path: Path) -> None:
+        write_rig_pdf(state, path, invented=invented)
+
+    return _both(name, Path(folder), html, pdf)
 
 
 def _both(stem: str, folder: Path, html: Callable[[Path], None], pdf: Callable[[Path], None]) -> list[Path]:

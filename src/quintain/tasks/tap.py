@@ -98,6 +98,8 @@ def tap_files(
         raise UsageError("an added-mass test needs both: the recording with the mass on, and the mass in kg")
     if added_mass is not None and not 0 < added_mass < 1000:
         raise UsageError(f"the added mass must lie above 0 and below 1000 kg, got {added_mass:g} kg")
+    if not 0 <= u_added_mass < 1000:
+        raise UsageError(f"u_added_mass must lie above 0 and below 1000 kg, got {u_added_mass:g} kg")
     if n_modes is not None and not 1 <= n_modes <= 8:
         raise UsageError(f"the number of modes must lie between 1 and 8, got {n_modes}")
     began = datetime.now(UTC).isoformat(timespec="seconds")
@@ -212,8 +214,8 @@ def _listen(
                 continue
             if "steady-tone" in ring.flags and (left := _left_over(piece)) > RESTLESS:
                 refusals.append(
-                    f"at {start + decay.first / trace.rate:.4f} s a swing as large as {100 * left:.0f} % of the "
-                    "tap does not die away: the rig is being moved, or something hums"
+                    f"at {start + decay.first / trace.rate:.4f} s a swing as large as {100 * left:.0f} % of "
+                    "the tap does not die away: the rig is being moved, or something hums"
                 )
                 continue
             decays.append(ring)
