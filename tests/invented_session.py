@@ -32,7 +32,8 @@ def session(n: int = 5, seed: int = 1, *, errors: ImuErrors | None = CALIBRATED,
     generator = np.random.default_rng(seed)
     parts, starts, speeds, at = [], [], [], 0.0
     for _ in range(n):
-        motion = simulate_limb(LIMB_STRIKES["straight"], generator, lever_arm=ARM, tremor=0.1)
+        # rests longer than the analysis uses: between two strikes the invented attitude jumps
+        motion = simulate_limb(LIMB_STRIKES["straight"], generator, lever_arm=ARM, tremor=0.1, rest=1.2)
         shown = read_sensor(motion, generator, errors=errors, **sensor)
         pause = round(generator.uniform(0.3, 1.5) * shown.rate)
         part = np.hstack([shown.acceleration, shown.angular_rate])

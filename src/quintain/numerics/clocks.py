@@ -112,8 +112,7 @@ def fit_clock(
     a, b = _times(reference, "reference"), _times(other, "other")
     if not a.size or not b.size:
         return None
-    voted = _vote(a, b, largest_drift, tolerance, around)
-    count, runner_up, offset, drift = voted
+    count, offset, drift = _vote(a, b, largest_drift, tolerance, around)
     if count < 2 and (around is None and min(a.size, b.size) > 1):
         return None
     middle = float(a.mean())
@@ -136,6 +135,7 @@ def fit_clock(
     # the biweight has 95 % of the efficiency of least squares on normal errors
     u_offset = spread / math.sqrt(0.95 * x.size)
     u_drift = spread / math.sqrt(0.95 * lever) if x.size > 1 else CRYSTAL_DRIFT
+    others = _runner_up(a, b, line, middle, spread, around)
     return ClockFit(
         offset,
         line[1],
@@ -144,7 +144,7 @@ def fit_clock(
         u_drift,
         spread,
         pairs,
-        ambiguous=_ambiguous(count, runner_up, a.size, b.size, around is not None),
+        ambiguous=_ambiguous(len(pairs), others, a.size, b.size, around is not None),
         jumped=_jumped(a, b, pairs, largest_drift, tolerance),
     )
 
@@ -255,29 +255,53 @@ def _times(times: ArrayLike, name: str) -> Floats:
 
 def _vote(
     a: Floats, b: Floats, largest_drift: float, tolerance: float, around: tuple[float, float] | None
-) -> tuple[int, int, float, float]:
-    """Most agreeing offset at the first reference event, its drift, its votes, and those of the next best."""
+) -> tuple[int, float, float]:
+    """Votes of the offset (at the first reference event) on which most agree, the offset and its drift."""
     span = float(a[-1] - a[0])
     n = math.ceil(largest_drift * span / tolerance) if span > 0 else 0
-    best, runner_up, offset, drift = 0, 0, 0.0, 0.0
-    found: list[tuple[int, float, float]] = []
+    best, offset, drift = 0, 0.0, 0.0
     # the drift closest to none wins among equals
-    for d in sorted(np.linspace(-largest_drift, largest_drift, 2 * n + 1) if n else [0.0], key=abs):
-        differences = np.sort((b[None, :] - a[:, None] - d * (a - a[0])[:, None]).ravel())
-        if around is not None:
-            differences = differences[np.abs(differences - around[0]) <= around[1]]
+    for d in sorted(np.linspace(-largest_drift, largest_drift, 2 * n + 1).tolist() if n else [0.0], key=abs):
+        differences = _differences(a, b, d, float(a[0]), around)
         if not differences.size:
             continue
-        votes = np.searchsorted(differences, differences + 2 * tolerance, "right") - np.arange(
-            differences.size
-        )
+        votes = _votes(differences, 2 * tolerance)
         i = int(np.argmax(votes))
-        found.append((int(votes[i]), float(np.median(differences[i : i + votes[i]])), float(d)))
-        if d == 0.0 or found[-1][0] > best:
-            best, offset, drift = found[-1]
-            elsewhere = np.abs(differences - offset) > 6 * tolerance + largest_drift * span
-            runner_up = int(votes[elsewhere].max()) if elsewhere.any() else 0
-    return best, runner_up, offset, drift
+        if votes[i] > best:
+            best, offset, drift = int(votes[i]), float(np.median(differences[i : i + votes[i]])), d
+    return best, offset, drift
+
+
+def _differences(
+    a: Floats, b: Floats, drift: float, middle: float, around: tuple[float, float] | None
+) -> Floats:
+    """Other less reference for every two events, drift taken out, sorted."""
+    differences = np.sort((b[None, :] - (a + drift * (a - middle))[:, None]).ravel())
+    if around is not None:
+        differences = differences[np.abs(differences - around[0]) <= around[1]]
+    return differences
+
+
+def _votes(differences: Floats, width: float) -> Pairs:
+    """How many differences lie within a width from each one upwards."""
+    return np.asarray(
+        np.searchsorted(differences, differences + width, "right") - np.arange(differences.size)
+    )
+
+
+def _runner_up(
+    a: Floats,
+    b: Floats,
+    line: tuple[float, float],
+    middle: float,
+    spread: float,
+    around: tuple[float, float] | None,
+) -> int:
+    """How many pairs another offset would make that agree about as well."""
+    differences = _differences(a, b, line[1], middle, around)
+    width = max(6 * spread, 0.003)
+    differences = differences[np.abs(differences - line[0]) > 5 * width]
+    return int(_votes(differences, width).max()) if differences.size else 0
 
 
 def _ambiguous(count: int, runner_up: int, n_a: int, n_b: int, hinted: bool) -> bool:

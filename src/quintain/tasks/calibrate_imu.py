@@ -1,0 +1,100 @@
+"""Calibrate the accelerometer of an inertial sensor from a recording in which it lies on its six sides."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from quintain.domain.imu_file import ImuCalibration, ImuFile
+from quintain.domain.recording import Recording
+from quintain.errors import AnalysisError, OutputError
+from quintain.numerics.free_fall import STANDARD_GRAVITY
+from quintain.numerics.six_position import fit_six_position
+from quintain.numerics.stillness import find_rests
+from quintain.tasks.imu_recording import read_imu
+
+__all__ = ["calibrate_imu", "write_sensor_file"]
+
+LONG_REST = 1.0
+"""A side counts where the sensor lies still on it for so long. [s]"""
+
+MOVEMENT = 0.15
+"""Largest standard deviation of the acceleration of a sensor that lies on a table. [m/s²]"""
+
+
+def calibrate_imu(
+    recording: Recording,
+    sensor: ImuFile,
+    *,
+    gravity: float = STANDARD_GRAVITY,
+    u_gravity: float = 0.03,
+    day: date | None = None,
+) -> ImuFile:
+    """
+    Fit bias, scale and misalignment of an accelerometer and put them into its sensor file.
+
+    Parameters
+    ----------
+    recording : Recording
+        The sensor laid on each of its six sides for some seconds, in any order.
+    sensor : ImuFile
+        What is known of it; its old calibration is not applied.
+    gravity, u_gravity : float
+        Acceleration of free fall at the place, and its standard uncertainty; the defaults hold for an
+        unknown place. [m/s²]
+    day : datetime.date, optional
+        When.
+
+    Returns
+    -------
+    ImuFile
+        The same with the new calibration.
+
+    Raises
+    ------
+    ChannelError, UnitError
+        If the axes cannot be told.
+    AnalysisError
+        If a side is missing, or a still reading is no gravity.
+
+    Examples
+    --------
+    See ``tests/tasks/test_calibrate_imu.py``.
+    """
+    where = recording.path or "recording"
+    readings = []
+    for stretch in read_imu(recording, replace(sensor, calibration=None).to_setup()):
+        rests = find_rests(
+            stretch.acceleration,
+            stretch.rate,
+            angular_rate=stretch.angular_rate,
+            shortest=LONG_REST,
+            largest_acceleration=MOVEMENT,
+        )
+        margin = round(0.1 * stretch.rate)
+        readings += [stretch.acceleration[r.start + margin : r.stop - margin].mean(axis=0) for r in rests]
+    if not readings:
+        raise AnalysisError(f"{where}: the sensor never lies still for {LONG_REST:g} s; lay it on each side")
+    try:
+        fit = fit_six_position(np.array(readings), gravity=gravity, u_gravity=u_gravity)
+    except ValueError as problem:
+        raise AnalysisError(f"{where}: {problem}") from None
+    return replace(sensor, calibration=ImuCalibration.of(fit, day))
+
+
+def write_sensor_file(sensor: ImuFile, path: str | Path) -> None:
+    """
+    Write a sensor file.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be written.
+    """
+    try:
+        Path(path).write_text(sensor.to_toml(), encoding="utf-8")
+    except OSError as problem:
+        raise OutputError(f"{path}: cannot write the sensor file: {problem.strerror}") from None

@@ -1,0 +1,95 @@
+"""A sensor laid on its six sides gets its calibration, and speeds become better for it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+
+import invented_session as invented
+from quintain.domain.imu_file import ImuFile
+from quintain.errors import AnalysisError, RigFileError
+from quintain.tasks.calibrate_imu import calibrate_imu, write_sensor_file
+from quintain.tasks.motion import join_motion
+
+G = 9.80665
+SENSOR = ImuFile("wrist (invented)", lever_arm=invented.ARM, u_lever_arm=0.002)
+WRONG = np.array([[1.02, 0.01, 0.0], [0.0, 0.985, -0.012], [0.008, 0.0, 1.01]])
+BIAS = np.array([0.3, -0.25, 0.2])
+
+
+def laid(sides=6):
+    generator = np.random.default_rng(1)
+    parts = []
+    for side in (np.vstack([np.eye(3), -np.eye(3)]) * G)[:sides]:
+        still = np.tile(WRONG @ side + BIAS, (2000, 1))
+        parts += [still, np.linspace(still[-1], still[-1] * 0.3, 300) + generator.normal(0, 2.0, (300, 3))]
+    samples = np.hstack([np.vstack(parts), np.zeros((sides * 2300, 3))])
+    samples[:, :3] += generator.normal(0, 0.03, samples[:, :3].shape)
+    return invented.imu_recording(samples, 1000.0)
+
+
+def test_what_was_wrong_is_found():
+    fit = calibrate_imu(laid(), SENSOR, day=date(2026, 1, 5)).calibration
+    # level sides, 0.03 m/s² of noise over 1800 samples: 0.7 mm/s² a side
+    assert np.array(fit.bias) == pytest.approx(BIAS, abs=0.003)
+    assert np.array(fit.matrix).reshape(3, 3) @ WRONG == pytest.approx(np.eye(3), abs=5e-4)
+    assert fit.date == date(2026, 1, 5)
+
+
+def test_speeds_become_better():
+    session = invented.session(3, errors=None)
+    shown = session.samples.copy()
+    shown[:, :3] = shown[:, :3] @ WRONG.T + BIAS
+    recording = invented.imu_recording(shown, session.rate)
+    analysis = invented.analysis_of(session.starts)
+    calibrated = calibrate_imu(laid(), SENSOR)
+    off, u = {}, {}
+    for name, sensor in (("before", SENSOR), ("after", calibrated)):
+        motions = join_motion(analysis, recording, setup=sensor.to_setup()).motions
+        values = np.array([m.approach_speed.value for m in motions])
+        off[name] = np.abs(values / session.speeds - 1).max()
+        u[name] = max(m.approach_speed.u for m in motions)
+    assert off["after"] < 0.006  # as a perfect sensor
+    assert off["after"] < off["before"]
+    assert u["after"] < 0.6 * u["before"]
+
+
+def test_the_file_reads_back_to_the_same(tmp_path):
+    sensor = replace(
+        calibrate_imu(laid(), SENSOR, day=date(2026, 1, 5)), note='strap "B"', normal=(1.0, 0.0, 0.0)
+    )
+    write_sensor_file(sensor, tmp_path / "sensor.toml")
+    assert ImuFile.load(tmp_path / "sensor.toml") == sensor
+
+
+def test_a_missing_side_is_named():
+    with pytest.raises(AnalysisError, match="at least six"):
+        calibrate_imu(laid(5), SENSOR)
+
+
+def test_a_moving_sensor_is_refused():
+    session = invented.session(1)
+    moving = session.samples[600:900]
+    with pytest.raises(AnalysisError, match="lay it on each side"):
+        calibrate_imu(invented.imu_recording(moving, session.rate), SENSOR)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ('name = "x"\nlever = [0, 0, 0]', "line 2.*lever_arm"),
+        ('name = "x"\nlever_arm = [0.0, 0.1]', "three entries"),
+        ('name = "x"\nnormal = [0.0, 0.0, 0.0]', "direction"),
+        (
+            'name = "x"\n[calibration]\nbias = [0.0]\nmatrix = []\nu_bias = 0\nu_scale = 0\n'
+            "u_misalignment = 0",
+            "9",
+        ),
+    ],
+)
+def test_entries_that_cannot_be_used(text, words):
+    with pytest.raises(RigFileError, match=words):
+        ImuFile.from_toml(text)
