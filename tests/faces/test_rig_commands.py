@@ -143,7 +143,7 @@ def test_a_rig_from_nothing_to_proved(lab):
     assert len(earlier_versions(lab / "rig.toml")) == 2  # a zero goes into the log alone
 
 
-def test_a_pass_makes_a_rig_sound(lab):
+def test_a_pass_makes_a_rig_sound_until_it_is_calibrated_anew(lab):
     for command in ("tap", "drops"):
         assert run(*COMMANDS[command], "--rig", "rig.toml", "--write", cwd=lab).exit_code == 0
     state = run("rig", "rig.toml", "--json", cwd=lab)
@@ -155,6 +155,10 @@ def test_a_pass_makes_a_rig_sound(lab):
         "force [N],reading [N]\n0,0\n500,500.1\n1000,999.8\n1500,1500.2\n2000,2000\n"
     )
     assert run("calibrate", "newtons.csv", "--rig", "rig.toml", "--write", cwd=lab).exit_code == 0
+    state = run("rig", "rig.toml", cwd=lab)
+    assert state.exit_code == 1
+    assert "drop again" in " ".join(state.stdout.split())
+    assert run(*COMMANDS["drops"], "--rig", "rig.toml", "--write", cwd=lab).exit_code == 0
     state = run("rig", "rig.toml", cwd=lab)
     assert state.exit_code == 0, state.stdout
     assert "Sound" in state.stdout
@@ -225,7 +229,7 @@ def test_write_needs_a_rig(command, lab):
     refused(run(*COMMANDS[command], "--write", cwd=lab), 2, "--rig")
 
 
-@pytest.mark.parametrize("command", COMMANDS.keys() - {"zero"})
+@pytest.mark.parametrize("command", COMMANDS)
 def test_a_rig_file_with_a_slip(command, lab):
     (lab / "rig.toml").write_text('name = "x"\n[cel]\ncapacity = 1\n')
     refused(run(*COMMANDS[command], "--rig", "rig.toml", cwd=lab), 2, "rig.toml, line 2")
@@ -315,6 +319,16 @@ def test_a_tap_on_a_rig_that_moves(swing, at, lab):
 def test_a_zero_of_a_rig_that_is_touched(lab):
     refused(run("zero", "taps.csv", "--rig", "rig.toml", "--write", cwd=lab), 1, "touched the rig at 0.60")
     assert not read_log(lab / "rig.toml")
+
+
+def test_a_zero_in_volts_is_never_called_newtons(lab):
+    rows = "\n".join(f"{i / 1000:.4f},{0.01 + 1e-4 * (i % 7):.5f}" for i in range(3000))
+    (lab / "volts.csv").write_text(f"time_s,signal [V]\n{rows}\n")
+    refused(run("zero", "volts.csv", "--channel", "signal", cwd=lab), 3, "expected a force")
+    (lab / "rig.toml").write_text('name = "x"\n[calibration]\ninput_unit = "V"\ncoefficients = [1000.0]\n')
+    done = run("zero", "volts.csv", "--channel", "signal", "--rig", "rig.toml", "--json", cwd=lab)
+    # 10.3 mV on average, 1000 N/V
+    assert json.loads(done.stdout)["results"]["zero"]["value"] == pytest.approx(10.3, abs=0.05)
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,7 @@ __all__ = ["zero"]
 
 def zero(
     file: Annotated[Path, typer.Argument(help="Recording of an untouched rig.", show_default=False)],
-    rig: Annotated[Path | None, typer.Option(help="Rig file, for --write.")] = None,
+    rig: Annotated[Path | None, typer.Option(help="Rig file (rig.toml): calibration and log.")] = None,
     write: Annotated[bool, typer.Option("--write", help="Write the check into the rig's log.")] = False,
     channel: Annotated[str | None, typer.Option(help="Channel to look at, if there are several.")] = None,
     columns: Annotated[
@@ -31,6 +31,7 @@ def zero(
     Example: quintain zero quiet.csv --rig rig.toml --write
     """
     from quintain.domain import as_json
+    from quintain.domain.rig import Rig
     from quintain.quantities import GLOSSARY
     from quintain.report.rounding import shown
     from quintain.tasks.zero import check_zero, record_zero
@@ -38,7 +39,8 @@ def zero(
     with explained():
         if write and rig is None:
             raise UsageError("--write needs the rig file whose log to write into: add --rig rig.toml")
-        check = check_zero(file, channel=channel, columns=columns, rate=rate)
+        target = Rig.load(rig) if rig else None
+        check = check_zero(file, rig=target, channel=channel, columns=columns, rate=rate)
         if json:
             results = {name: as_json.measured_as_json(m) for name, m in check.quantities.items()}
             inputs = [(check.path, check.sha256)]

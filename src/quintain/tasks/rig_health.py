@@ -98,6 +98,8 @@ def _judge(
         reasons.append("no drop test in the log proves the chain: make one")
     elif drops[-1].verdict != "pass":
         reasons.append(f"the last drop test ended '{drops[-1].verdict or 'without a verdict'}'")
+    if drops and any(entry.kind == "calibration" and entry.when > drops[-1].when for entry in log):
+        reasons.append("calibrated after the last drop test, which proved the chain before that: drop again")
     for trend in trends:
         label = GLOSSARY[trend.quantity].label.lower()
         if trend.jumped:

@@ -18,7 +18,7 @@ from quintain.domain.zero import ZeroCheck
 from quintain.errors import AnalysisError
 from quintain.numerics.quiet import measure_zero
 from quintain.readers.registry import read
-from quintain.tasks.analyse import find_strikes
+from quintain.tasks.analyse import find_strikes, pick_force
 from quintain.tasks.rig_file import append_log
 from quintain.version import __version__
 
@@ -32,7 +32,12 @@ SHORTEST = 1.0
 
 
 def check_zero(
-    path: str | Path, *, channel: str | None = None, columns: str | None = None, rate: float | None = None
+    path: str | Path,
+    *,
+    rig: Rig | None = None,
+    channel: str | None = None,
+    columns: str | None = None,
+    rate: float | None = None,
 ) -> ZeroCheck:
     """
     Measure zero, drift and noise on a recording of an untouched rig.
@@ -41,6 +46,8 @@ def check_zero(
     ----------
     path : path
         The recording; its first minute is looked at.
+    rig : Rig, optional
+        Its calibration turns volts into newtons.
     channel, columns, rate
         As for :func:`quintain.tasks.analyse.analyse_file`.
 
@@ -51,12 +58,14 @@ def check_zero(
 
     Raises
     ------
+    ChannelError, UnitError
+        If the channel cannot be told or is no force.
     AnalysisError
         If somebody touched the rig, or there is less than a second of rest.
     """
     given: dict[str, Any] = {"columns": columns, "rate": rate}
     recording = read(path, **{name: value for name, value in given.items() if value is not None})
-    trace = recording.trace(channel)
+    trace = pick_force(recording, rig, channel)
     pieces, count = [], 0
     for block in trace.blocks():
         if block.join:
