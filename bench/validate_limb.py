@@ -138,7 +138,8 @@ def study_one(rng: np.random.Generator, blow: Blows, pad: str, tallies: Tallies)
     at_zero = np.interp(-0.001, speed_time, speed) + 0.001 * a0
     shown = speed_time - start_error + clock_error
     part = time >= 0
-    impulse = np.concatenate([[0.0], np.cumsum(found.force[part])[:-1]]) / RATE / 4
+    inside = found.force[part]
+    impulse = np.concatenate([[0.0], np.cumsum(0.5 * (inside[1:] + inside[:-1]))]) / RATE / 4
     try:
         aligned = align_on_contact(time[part], impulse, shown, speed, acceleration=a0, u_alignment=U_CLOCKS)
         trace = join_speed(time, found.force, shown + aligned.shift, speed, end=contact.end - begin)
@@ -366,7 +367,7 @@ The intervals of the four simple definitions hold their own share alone, as `DEF
 
 A push that begins only with contact cannot be seen in the acceleration before it. Its impulse is then counted
 as mass: that is what the window of the definition means, and the number is flagged `late-push` where the mass
-grows during contact. Growth of the mass from the window to the stop to that of the whole contact, in per cent:
+grows during contact. Growth of the mass from that to the stop to that of the whole contact, in per cent:
 
 {table(["limb", "5 % below", "median", "95 % below", "flagged"], growth)}
 
