@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -43,8 +44,12 @@ def analyse(
         str | None, typer.Option(help="Direction into the target in the sensor's axes, e.g. '1,0,0'.")
     ] = None,
     lever_arm: Annotated[
-        str, typer.Option(help="From the sensor to the striking point in the sensor's axes, in m.")
-    ] = "0,0,0",
+        str | None, typer.Option(help="From the sensor to the striking point in the sensor's axes, in m.")
+    ] = None,
+    sensor: Annotated[
+        Path | None,
+        typer.Option(help="Sensor file (sensor.toml): how the inertial sensor sits, ranges, calibration."),
+    ] = None,
     straight: Annotated[
         bool, typer.Option("--straight", help="Strikes are straight: lets an accelerometer do without gyro.")
     ] = False,
@@ -69,6 +74,7 @@ def analyse(
     Example: quintain analyse session.csv --rig rig.toml --motion wrist.csv --normal 1,0,0
     """
     from quintain.domain import as_json
+    from quintain.domain.imu_file import ImuFile
     from quintain.domain.method import Method
     from quintain.domain.motion import ImuSetup
     from quintain.domain.rig import Rig
@@ -81,20 +87,23 @@ def analyse(
             raise UsageError(f"one recording of the motion belongs to one of the force, got {len(files)}")
         if kind not in ("any", "punch", "kick"):
             raise UsageError(f"expected any, punch or kick for --kind, got {kind!r}")
-        setup = ImuSetup(
-            lever_arm=parse_vector(lever_arm, "lever arm"),
-            normal=None if normal is None else parse_vector(normal, "normal"),
-            straight=straight,
-        )
+        setup = ImuFile.load(sensor).to_setup() if sensor else ImuSetup()
+        if lever_arm is not None:
+            setup = replace(setup, lever_arm=parse_vector(lever_arm, "lever arm"))
+        if normal is not None:
+            setup = replace(setup, normal=parse_vector(normal, "normal"))
+        if straight:
+            setup = replace(setup, straight=True)
         settings = Method.load(method) if method else Method()
         target = Rig.load(rig) if rig else None
+        curves = bool(report) or motion is not None or speed is not None
         analyses, errors, worst = [], [], 0
         with progress_bar(shown=not json) as progress, worker_pool(jobs) as executor:
             for path in files:
                 try:
                     found = analyse_file(
                         path, rig=target, method=settings, channel=channel, columns=columns, rate=rate,
-                        units=units, executor=executor, progress=progress,
+                        units=units, curves=curves, executor=executor, progress=progress,
                     )  # fmt: skip
                     if motion is not None or speed is not None:
                         found = add_motion(

@@ -13,6 +13,7 @@ from quintain.cli.drops import drops
 from quintain.cli.formats import formats
 from quintain.cli.peek import peek
 from quintain.cli.rig import rig
+from quintain.cli.sensor import sensor
 from quintain.cli.tap import tap
 from quintain.cli.translate import translate
 from quintain.cli.zero import zero
@@ -55,6 +56,7 @@ app.command()(drops)
 app.command()(rig)
 app.command()(tap)
 app.command()(calibrate)
+app.command()(sensor)
 app.command()(translate)
 app.command()(peek)
 app.command()(formats)

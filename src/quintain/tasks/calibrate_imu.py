@@ -5,18 +5,20 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from quintain.domain.imu_file import ImuCalibration, ImuFile
 from quintain.domain.recording import Recording
-from quintain.errors import AnalysisError, OutputError
-from quintain.numerics.free_fall import STANDARD_GRAVITY
+from quintain.errors import AnalysisError, OutputError, UsageError
+from quintain.numerics.free_fall import STANDARD_GRAVITY, U_NORMAL_GRAVITY, normal_gravity
 from quintain.numerics.six_position import fit_six_position
 from quintain.numerics.stillness import find_rests
+from quintain.readers.registry import read
 from quintain.tasks.imu_recording import read_imu
 
-__all__ = ["calibrate_imu", "write_sensor_file"]
+__all__ = ["calibrate_imu", "calibrate_imu_file", "write_sensor_file"]
 
 LONG_REST = 1.0
 """A side counts where the sensor lies still on it for so long. [s]"""
@@ -83,6 +85,52 @@ def calibrate_imu(
     except ValueError as problem:
         raise AnalysisError(f"{where}: {problem}") from None
     return replace(sensor, calibration=ImuCalibration.of(fit, day))
+
+
+def calibrate_imu_file(
+    path: str | Path,
+    sensor: ImuFile,
+    *,
+    latitude: float | None = None,
+    altitude: float = 0.0,
+    **settings: Any,
+) -> tuple[ImuFile, str]:
+    """
+    Read a recording and calibrate from it, as :func:`calibrate_imu`; dated today.
+
+    Parameters
+    ----------
+    path : path
+        The recording's file.
+    sensor : ImuFile
+        What is known of the sensor.
+    latitude, altitude : float
+        Place [degrees], [m]; without it standard gravity is taken with a doubt that holds for the Earth.
+    **settings
+        How the file is to be read; as for :func:`quintain.read`.
+
+    Returns
+    -------
+    tuple of ImuFile and str
+        The sensor with its calibration, and the hash of the recording's bytes.
+
+    Raises
+    ------
+    UsageError
+        If the place is not on Earth.
+    RecordingError
+        If the file cannot be read.
+    AnalysisError
+        As :func:`calibrate_imu`.
+    """
+    recording = read(path, **settings)
+    place: dict[str, float] = {}
+    if latitude is not None:
+        try:
+            place = {"gravity": normal_gravity(latitude, altitude), "u_gravity": U_NORMAL_GRAVITY}
+        except ValueError as problem:
+            raise UsageError(str(problem)) from None
+    return calibrate_imu(recording, sensor, day=date.today(), **place), recording.sha256
 
 
 def write_sensor_file(sensor: ImuFile, path: str | Path) -> None:
