@@ -88,6 +88,13 @@ def test_blocks_executor_and_repetition_change_no_bit(session):
     assert whole.history[0].settings == q.Method().settings()
 
 
+def test_without_curves_the_numbers_are_the_same(session):
+    trace = q.Trace.from_array(session.force, RATE)
+    bare = q.analyse(trace, rig=RIG, curves=False)
+    assert bare.history[0].output == q.analyse(trace, rig=RIG).history[0].output
+    assert all(strike.curve.raw.size == 0 for strike in bare.strikes)
+
+
 def test_without_a_rig_file_the_ringing_is_found_and_said_to_be(session):
     analysis = q.analyse(q.Trace.from_array(session.force, RATE))
     for strike, peak in zip(analysis.strikes, session.peak, strict=True):

@@ -39,6 +39,12 @@ class ForceCurve:
     corrected: NDArray[np.float64]
     u_corrected: NDArray[np.float64]
 
+    @classmethod
+    def nothing(cls) -> ForceCurve:
+        """No curve, where none was asked for."""
+        empty = np.empty(0)
+        return cls(empty, empty, empty, empty, empty)
+
 
 @dataclass(frozen=True, slots=True)
 class LimbCurve:

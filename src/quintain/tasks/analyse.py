@@ -6,7 +6,7 @@ import hashlib
 import json
 from collections.abc import Iterator
 from concurrent.futures import Executor, Future
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -21,7 +21,7 @@ from quintain.domain.history import Step
 from quintain.domain.method import Method
 from quintain.domain.recording import Recording
 from quintain.domain.rig import Mode, Rig
-from quintain.domain.strike import Strike
+from quintain.domain.strike import ForceCurve, Strike
 from quintain.domain.trace import Block, Trace
 from quintain.errors import UnitError
 from quintain.numerics.onset import Event, StrikeScanner
@@ -52,6 +52,7 @@ def analyse_file(
     columns: str | None = None,
     rate: float | None = None,
     units: str | None = None,
+    curves: bool = True,
     executor: Executor | None = None,
     progress: Progress = silent,
 ) -> Analysis:
@@ -62,7 +63,7 @@ def analyse_file(
     ----------
     path : path
         The recording's file.
-    rig, method, channel, executor, progress
+    rig, method, channel, curves, executor, progress
         As for :func:`analyse`.
     columns : str, optional
         What the columns of a text file hold, e.g. ``'time=1[s],force=2[kN]'``.
@@ -83,7 +84,15 @@ def analyse_file(
     """
     settings: dict[str, Any] = {"columns": columns, "rate": rate, "units": units}
     recording = read(path, **{name: value for name, value in settings.items() if value is not None})
-    return analyse(recording, rig=rig, method=method, channel=channel, executor=executor, progress=progress)
+    return analyse(
+        recording,
+        rig=rig,
+        method=method,
+        channel=channel,
+        curves=curves,
+        executor=executor,
+        progress=progress,
+    )
 
 
 def analyse(
@@ -92,6 +101,7 @@ def analyse(
     rig: Rig | None = None,
     method: Method | None = None,
     channel: str | None = None,
+    curves: bool = True,
     executor: Executor | None = None,
     progress: Progress = silent,
 ) -> Analysis:
@@ -109,6 +119,9 @@ def analyse(
         All settings; the standard ones if not given.
     channel : str, optional
         Name of the channel.
+    curves : bool
+        Whether to keep the curves of each strike, for figures and for joining the limb's motion. They
+        are what grows with a recording: some 0.1 MB a strike.
     executor : concurrent.futures.Executor, optional
         Where strikes are measured; in this process if not given. The results are the same.
     progress : Progress, optional
@@ -132,7 +145,7 @@ def analyse(
     trace = pick_force(recording, rig, channel)
     began = datetime.now(UTC).isoformat(timespec="seconds")
     in_use = RigInUse.of(rig)
-    pool = _Pool(executor, method)
+    pool = _Pool(executor, method, curves)
     waiting: list[Window] = []
     decided = bool(in_use.modes) or method.correction.kind == "none"
     seen = _Seen()
@@ -368,18 +381,23 @@ def _find_mode(windows: list[Window], rig: RigInUse) -> RigInUse:
 class _Pool:
     """Measures strikes in this process or through an executor, and gives them back in order."""
 
-    def __init__(self, executor: Executor | None, method: Method) -> None:
+    def __init__(self, executor: Executor | None, method: Method, curves: bool) -> None:
         self._executor = executor
         self._method = method
+        self._measure = measure_strike if curves else _measure_without_curve
         self._found: list[Strike | Future[Strike]] = []
 
     def add(self, windows: list[Window], rig: RigInUse) -> None:
         for window in windows:
             job = (window, rig, self._method, len(self._found) + 1)
             if self._executor is None:
-                self._found.append(measure_strike(*job))
+                self._found.append(self._measure(*job))
             else:
-                self._found.append(self._executor.submit(measure_strike, *job))
+                self._found.append(self._executor.submit(self._measure, *job))
 
     def results(self) -> list[Strike]:
         return [found if isinstance(found, Strike) else found.result() for found in self._found]
+
+
+def _measure_without_curve(window: Window, rig: RigInUse, method: Method, number: int) -> Strike:
+    return replace(measure_strike(window, rig, method, number), curve=ForceCurve.nothing())
