@@ -243,7 +243,7 @@ still for 0.6 s with a tremor of {TREMOR} m/s², a sensor 8 cm behind the striki
 Errors are in per cent of the approach speed as *median/95th percentile* of the absolute error. *Calibrated*:
 3 mg, 0.15 %, 0.15°, gyro 0.3 % and 0.2°; *as delivered*: 30 mg, 1 %, 1°, gyro 1 % and 1°, all as standard
 deviations. A strap that yields, soft tissue under it, and a sensor whose scale differs at 100 g are **not**
-in these numbers. How the integration stands against an optical track on a real arm is in
+in these numbers. How the integration of a real sensor stands against an optical track is in
 `tests/published/test_imu_optical.py`: 1.1 to 1.7 % (root mean square) at the fastest points, 3.6 % at worst.
 
 ## Sensor on the limb

@@ -12,7 +12,7 @@ from quintain.domain.motion import GateTimes, ImuSetup, TrackSetup, TypedSpeed
 from quintain.domain.recording import Recording
 from quintain.domain.trace import ArraySamples, Block, Trace
 from quintain.errors import AnalysisError, ChannelError, UnitError, UsageError
-from quintain.tasks.motion import join_motion
+from quintain.tasks.motion import join_motion, offset_by_pulses
 
 SETUP = ImuSetup(lever_arm=invented.ARM, u_lever_arm=0.002)
 
@@ -48,6 +48,24 @@ def test_every_strike_gets_its_speed(session):
         assert whole == pytest.approx(speed.u, rel=1e-9)
     assert joined.clock.to_other(0.0) == pytest.approx(invented.SENSOR_AHEAD, abs=0.002)
     assert joined.analysis.history[-1].function == "quintain.join_motion"
+
+
+def test_one_pulse_on_both_recordings_ties_the_clocks(session):
+    force = np.zeros(12_000)
+    force[3000:3100] = 5.0
+    there = Trace("sync", "voltage", "V", 2000.0, ArraySamples(force, 2000.0))
+    here = Trace("trigger", "voltage", "V", 1000.0, ArraySamples(force[::2], 1000.0, invented.SENSOR_AHEAD))
+    offset, within = offset_by_pulses(there, here)
+    assert offset == pytest.approx(invented.SENSOR_AHEAD, abs=0.001)
+    assert within < 0.02
+    # one strike of the force against six of the sensor says nothing without it
+    analysis = invented.analysis_of(session.starts[:1])
+    shown = invented.imu_recording(session.samples, session.rate)
+    joined = join_motion(analysis, shown, setup=SETUP, clock_offset=(offset, within))
+    assert joined.motions[0].approach_speed.value == pytest.approx(session.speeds[0], rel=0.02)
+    assert "clock-ambiguous" in codes(join_motion(analysis, shown, setup=SETUP).flags)
+    with pytest.raises(AnalysisError, match="no pulse"):
+        offset_by_pulses(there, replace(here, source=ArraySamples(np.zeros(100), 1000.0)))
 
 
 def test_a_turned_sensor_gives_the_same_speed(session):

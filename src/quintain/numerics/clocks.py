@@ -186,13 +186,12 @@ def find_pulses(signal: ArrayLike, rate: float, *, level: float | None = None) -
     low, high = float(x.min()), float(x.max())
     level = (low + high) / 2 if level is None else level
     armed_below = level - (level - low) / 2
-    times, armed = [], False
-    for i in range(x.size - 1):
-        armed |= bool(x[i] <= armed_below)
-        if armed and x[i] < level <= x[i + 1]:
-            times.append((i + (level - x[i]) / (x[i + 1] - x[i])) / rate)
-            armed = False
-    return np.array(times)
+    rises = np.flatnonzero((x[:-1] < level) & (x[1:] >= level))
+    low_at = np.flatnonzero(x <= armed_below)
+    # the last low sample before each rise; a second rise after the same one is noise on the first
+    last_low = np.searchsorted(low_at, rises, "right")
+    rises = rises[(last_low > 0) & (np.diff(last_low, prepend=0) > 0)]
+    return np.asarray((rises + (level - x[rises]) / (x[rises + 1] - x[rises])) / rate)
 
 
 def lag_by_correlation(first: ArrayLike, second: ArrayLike, rate: float) -> float:

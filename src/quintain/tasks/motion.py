@@ -31,7 +31,7 @@ from quintain.domain.strike import Strike
 from quintain.domain.trace import Trace
 from quintain.errors import AnalysisError, ChannelError, UsageError
 from quintain.numerics.approach_speed import ApproachSpeed, approach_speed_from_imu
-from quintain.numerics.clocks import ClockFit, fit_clock
+from quintain.numerics.clocks import ClockFit, find_pulses, fit_clock
 from quintain.numerics.free_fall import STANDARD_GRAVITY, normal_gravity
 from quintain.numerics.gates import speed_from_gates
 from quintain.numerics.impact_edge import ImpactEdge, find_impact_edges
@@ -41,7 +41,7 @@ from quintain.numerics.track import speed_from_track
 from quintain.tasks.imu_recording import ImuStretch, has_imu, pick_axes, read_imu
 from quintain.version import __version__
 
-__all__ = ["join_motion"]
+__all__ = ["join_motion", "offset_by_pulses"]
 
 Floats = NDArray[np.float64]
 
@@ -128,6 +128,46 @@ def join_motion(
     else:
         joined = _imu(analysis, motion, setup or ImuSetup(), clock_offset)
     return replace(joined, analysis=_with_step(joined, motion, setup, clock_offset, began))
+
+
+def offset_by_pulses(force: Trace, motion: Trace) -> tuple[float, float]:
+    """
+    The offset between two clocks from a pulse that both recorded, for ``clock_offset``.
+
+    Parameters
+    ----------
+    force, motion : Trace
+        The synchronisation channels of the force's and the motion's recording.
+
+    Returns
+    -------
+    tuple of float
+        Time of the motion's clock less the force's, and how far off it may be at a strike: the drift
+        over the recording and the difference of how late two devices show an impact. [s]
+
+    Raises
+    ------
+    AnalysisError
+        If a channel shows no pulse, or the pulses do not tell how the clocks belong together.
+    """
+    times = []
+    for trace in (force, motion):
+        whole = trace.read()
+        level = float(np.nanmin(whole) + np.nanmax(whole)) / 2  # of all blocks: one without a pulse is noise
+        found = [
+            block.start + find_pulses(block.samples, trace.rate, level=level) for block in trace.blocks()
+        ]
+        times.append(np.unique(np.concatenate(found)) if found else np.empty(0))
+        if not times[-1].size:
+            raise AnalysisError(f"channel {trace.name!r} shows no pulse that rises; choose another one")
+    clock = fit_clock(*times)
+    if clock is None or clock.ambiguous:
+        raise AnalysisError(
+            f"the pulses on {force.name!r} ({times[0].size}) and {motion.name!r} ({times[1].size}) do not "
+            "tell how the clocks belong together; send pulses in an uneven rhythm, or a single one"
+        )
+    span = float(np.ptp(times[0]))
+    return clock.offset, 0.01 + abs(clock.drift) * span + 3 * clock.u_at(clock.middle + span / 2)
 
 
 # -- an inertial sensor
