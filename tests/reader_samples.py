@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-__all__ = ["SAMPLES", "Sample", "c3d_file", "tdms_segment", "tdms_text"]
+__all__ = ["SAMPLES", "Sample", "c3d_file", "mme_files", "tdms_segment", "tdms_text"]
 
 FORCE = (1000 * np.sin(np.arange(300) / 20)).round(3)
 ACC = (50 * np.cos(np.arange(300) / 30)).round(3)
@@ -188,6 +188,41 @@ def _raw(path: Path) -> None:
     path.write_bytes(b"header" + table.tobytes())
 
 
+def _mdf4(path: Path) -> None:
+    """Two groups of one rate, of which one is stored as counts with a linear conversion, blocks zipped."""
+    from asammdf import MDF, Signal
+
+    t = np.arange(300) / 500
+    counts = np.round(ACC / 0.001).astype(np.int32)
+    linear = {"a": 0.001, "b": 0.0}
+    with MDF(version="4.10") as file:
+        file.append([Signal(FORCE, t, name="force", unit="N")], acq_name="rig")
+        file.append([Signal(counts, t, name="acc", unit="m/s^2", conversion=linear)], acq_name="wrist")
+        file.save(path, compression=2, overwrite=True)
+
+
+def mme_files(path: Path) -> None:
+    """
+    A header file and one file a channel beside it.
+
+    Written after ISO/TS 13499 from memory; no file of another program was at hand.
+    """
+    head = ["Data format edition number :1.6", "Laboratory name :invented", "Date of the test :2026-11-25"]
+    path.write_text("\n".join(head) + "\n")
+    folder = path.parent / "Channel"
+    folder.mkdir(exist_ok=True)
+    for k, (code, unit, samples) in enumerate(
+        (("10BARR000000FOX0", "N", FORCE), ("10HAND000000ACX0", "m/(s*s)", ACC)), start=1
+    ):
+        rows = [
+            f"Channel code             :{code}", f"Unit                     :{unit}",
+            "Reference channel        :implicit", "Time of first sample     :-0.01",
+            "Sampling interval        :0.002", f"Number of samples        :{len(samples)}",
+            *map(str, samples),
+        ]  # fmt: skip
+        (folder / f"{path.stem}.{k:03d}").write_text("\n".join(rows) + "\n")
+
+
 RAW_LAYOUT = Path(__file__).parent / "data" / "readers" / "layout.toml"
 FORCE_AND_ACC = (("force", "N", 500.0, FORCE), ("acc", "m/s²", 500.0, ACC))
 SAMPLES = (
@@ -201,6 +236,13 @@ SAMPLES = (
     Sample("matlab", "compressed.mat", _matlab, FORCE_AND_ACC, {"units": "acc=m/s^2"}),
     Sample("matlab", "version4.mat", _matlab4, FORCE_AND_ACC, {"units": "acc=m/s^2"}),
     Sample("hdf5", "group.h5", _hdf5, (("rig/acc", "m/s²", 500.0, ACC), ("rig/force", "N", 500.0, FORCE))),
+    Sample("mdf4", "groups.mf4", _mdf4, FORCE_AND_ACC),
+    Sample(
+        "mme",
+        "test.mme",
+        mme_files,
+        (("10BARR000000FOX0", "N", 500.0, FORCE), ("10HAND000000ACX0", "m/s²", 500.0, ACC)),
+    ),
     Sample("arrow", "table.parquet", _parquet, FORCE_AND_ACC),
     Sample("arrow", "table.feather", _feather, FORCE_AND_ACC),
     Sample(
