@@ -56,6 +56,9 @@ GLOSSARY: dict[str, Quantity] = {
         Quantity("peak_force", "Peak force on the cell", "F", "N",
                  "Largest force on the cell, corrected for the rig's ringing and taken between samples. It "
                  "is the force that arrives at the cell behind pad and plate, not the force at the glove."),
+        Quantity("peak_contact_force", "Peak force at the glove", "F_c", "N",
+                 "Largest force between limb and pad, recovered through the plate and its pad that the rig "
+                 "file states. Another force than the one on the cell, and less certain."),
         Quantity("peak_force_raw", "Peak of the raw trace", "F_raw", "N",
                  "Largest sample less the zero. It holds the rig's ringing and steps over the true peak."),
         Quantity("peak_force_cfc", "Peak after the CFC filter", "F_CFC", "N",

@@ -12,7 +12,7 @@ import quintain as q
 from quintain.domain.trace import Block
 from quintain.errors import UnitError
 from quintain.numerics.acquisition import acquire
-from quintain.numerics.bodies import Cell, Striker, Target, simulate_strike
+from quintain.numerics.bodies import Cell, Plate, Striker, Target, simulate_strike
 from quintain.numerics.pad_law import INVENTED_PADS
 from quintain.tasks.progress import Cancelled
 
@@ -209,3 +209,29 @@ def test_work_can_be_cancelled(session):
 )
 def test_nothing_to_find_is_no_strike_and_no_crash(samples):
     assert q.analyse(q.Trace.from_array(samples, RATE), rig=RIG).strikes == ()
+
+
+def test_force_at_the_glove_is_asked_for_labelled_and_less_certain():
+    """An invented plate of 1 kg on its pad: the cell reads another peak than the glove gave."""
+    plate = Plate(1.0, 1.0 * (2 * np.pi * 60.0) ** 2, 0.15)
+    target = Target(INVENTED_PADS["soft"], plate=plate, cell=Cell(2.5, 230.0, 0.03))
+    motion = simulate_strike(Striker(2.0, 5.0), target, duration=1.0, rate=FINE)
+    signal = np.concatenate([np.zeros(round(FINE)), motion.cell_output, np.zeros(round(0.5 * FINE))])
+    got = acquire(signal, FINE, rate=RATE, rng=np.random.default_rng(6), noise=2.0)
+    toml = (
+        'name = "x"\n[[modes]]\nnatural_frequency = 230.0\ndamping_ratio = 0.03\n'
+        "[calibration]\nu_gain = 0.001\n"
+        "[plate]\nmass = 1.0\nmoving_mass = 2.5\nnatural_frequency = 60.0\ndamping_ratio = 0.15\n"
+    )
+    trace = q.Trace.from_array(got.force, RATE)
+    method = q.Method.from_toml("[correction]\ncontact_force = true")
+    strike = q.analyse(trace, rig=q.Rig.from_toml(toml), method=method).strikes[0]
+    glove, cell = strike.quantities["peak_contact_force"], strike.quantities["peak_force"]
+    true = float(motion.contact_force.max())
+    # what the simulation study found for a plate of 1 kg: 95 of 100 peaks within some per cent
+    assert glove.value == pytest.approx(true, rel=0.04)
+    assert abs(glove.value - true) < abs(cell.value - true)
+    assert glove.u / glove.value > cell.u / cell.value
+    assert "peak_contact_force" not in q.analyse(trace, rig=q.Rig.from_toml(toml)).strikes[0].quantities
+    bare = q.analyse(trace, rig=RIG, method=method).strikes[0]
+    assert "no-plate" in codes(bare)

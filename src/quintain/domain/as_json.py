@@ -32,6 +32,7 @@ STRIKE_QUANTITIES = (
     "impulse_to_stop",
     "impulse_to_peak",
     "peak_force",
+    "peak_contact_force",
     "peak_force_raw",
     "peak_force_cfc",
     "time_to_peak",

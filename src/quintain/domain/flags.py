@@ -209,6 +209,12 @@ FLAGS: dict[str, FlagMeaning] = _table(
             doubts=("contact_time", "impulse", "peak_force"),
         ),
         FlagMeaning(
+            "no-plate",
+            "The force at the glove was asked for, but it cannot be recovered.",
+            "Identify the plate by taps on it and state [plate] and one mode in the rig file.",
+            ("peak_contact_force",),
+        ),
+        FlagMeaning(
             "wrong-direction",
             "The force points away from the cell's stated direction.",
             "Check the wiring and cell.direction in the rig file.",

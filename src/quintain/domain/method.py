@@ -49,11 +49,13 @@ class Correction:
 
     ``kind`` is 'smoother', or 'none' to leave it in. ``refine`` lets every strike refine natural
     frequency and damping. ``cfc`` adds the trade's channel frequency class filter for comparison, 0 none.
+    ``contact_force`` also states the force at the glove, through the rig file's plate; it is less certain.
     """
 
     kind: str = field(default="smoother", metadata={"choices": ("smoother", "none")})
     refine: bool = True
     grid: int = field(default=8, metadata=_number("", at_least=1, at_most=64))
+    contact_force: bool = False
     cfc: int = field(default=0, metadata={"choices": (0, 60, 180, 600, 1000)})
 
 

@@ -13,7 +13,7 @@ from typing import Any
 from quintain.domain.toml_schema import parse_toml, read_toml
 from quintain.errors import RigFileError
 
-__all__ = ["AntiAlias", "Calibration", "Cell", "Due", "Mode", "Place", "Rig", "RigPad"]
+__all__ = ["AntiAlias", "Calibration", "Cell", "Due", "Mode", "Place", "Plate", "Rig", "RigPad"]
 
 
 def _number(unit: str = "", **limits: float) -> dict[str, Any]:
@@ -104,6 +104,23 @@ class Calibration:
 
 
 @dataclass(frozen=True, slots=True)
+class Plate:
+    """
+    A plate on its own pad in front of the cell, as taps on it tell; for the force at the glove.
+
+    Uncertainties are relative standard ones.
+    """
+
+    mass: float = field(metadata=_number("kg", above=0))
+    moving_mass: float = field(metadata=_number("kg", above=0))
+    natural_frequency: float = field(metadata=_number("Hz", above=0))
+    damping_ratio: float = field(metadata=_number("", above=0, at_most=0.99))
+    u_mass: float = field(default=0.02, metadata=_number("", at_least=0, at_most=1))
+    u_natural_frequency: float = field(default=0.02, metadata=_number("", at_least=0, at_most=1))
+    u_damping_ratio: float = field(default=0.25, metadata=_number("", at_least=0, at_most=1))
+
+
+@dataclass(frozen=True, slots=True)
 class RigPad:
     """
     A pad of the rig's library: force = stiffness * x**exponent * (1 + (x / bottoming)**bottoming_exponent).
@@ -180,6 +197,7 @@ class Rig:
     cell: Cell = Cell()
     modes: tuple[Mode, ...] = ()
     anti_alias: AntiAlias | None = None
+    plate: Plate | None = None
     calibration: Calibration = Calibration()
     place: Place | None = None
     pad: str = ""

@@ -40,7 +40,7 @@ class Smoothed(NamedTuple):
 
 @cache
 def _forward_kernel(n: int) -> Any:
-    """Filter for ``n`` states: a constant, so that the compiler unrolls its loops and is three times faster."""
+    """Filter for ``n`` states: a constant, so the compiler unrolls its loops and is three times faster."""
 
     @njit(cache=True, error_model="numpy")
     def forward(y, transition, noise, output, variance, density, scale, store):  # type: ignore[no-untyped-def]

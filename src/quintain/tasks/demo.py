@@ -16,7 +16,8 @@ from quintain.tasks.demo_recordings import SCENARIO, Truth
 from quintain.tasks.drop_record import record_drops
 from quintain.tasks.drops import analyse_drops_file
 from quintain.tasks.progress import Progress, silent
-from quintain.tasks.report import write_reports
+from quintain.tasks.report import write_reports, write_rig_reports
+from quintain.tasks.rig_health import rig_state
 from quintain.tasks.tap import record_taps, tap_files
 from quintain.tasks.zero import check_zero, record_zero
 
@@ -107,7 +108,11 @@ def run_demo(folder: str | Path, *, progress: Progress = silent) -> Demo:
     taps, drops = _prove(folder, progress)
     rig = Rig.load(folder / "rig.toml")
     analysis = analyse_file(folder / "session.csv", rig=rig, progress=progress)
-    reports = write_reports(analysis, folder, invented=True)
+    state = rig_state(folder / "rig.toml")
+    reports = [
+        *write_reports(analysis, folder, invented=True),
+        *write_rig_reports(state, folder, invented=True, taps=[taps], drops=[drops]),
+    ]
     files = tuple(folder / name for name in contents)
     return Demo(taps, drops, analysis, files, tuple(reports), *_compare(analysis, truth))
 

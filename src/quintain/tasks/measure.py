@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
@@ -13,11 +14,12 @@ from numpy.typing import NDArray
 from quintain.domain.flags import FLAGS, Flag, flag
 from quintain.domain.measured import Contribution, Measured
 from quintain.domain.method import Method
-from quintain.domain.rig import AntiAlias, Mode, Rig
+from quintain.domain.rig import AntiAlias, Mode, Plate, Rig
 from quintain.domain.strike import Contact, ForceCurve, Strike
 from quintain.numerics import pulse
 from quintain.numerics.bad_samples import find_bad_samples
 from quintain.numerics.cfc import filter_cfc
+from quintain.numerics.contact_force import PlateOnPad, recover_contact_force
 from quintain.numerics.inverse import invert_second_order
 from quintain.numerics.onset import Event
 from quintain.numerics.quiet import Zero, ZeroLine, measure_zero, zero_line
@@ -69,6 +71,7 @@ class RigInUse:
     range_limit: float | None
     sign: int
     """+1 or -1 as a push reads; 0 if not stated."""
+    plate: Plate | None = None
 
     @property
     def limits(self) -> tuple[float, float] | None:
@@ -93,6 +96,7 @@ class RigInUse:
             cell.safe_overload,
             cell.range_limit,
             -1 if cell.direction == "negative" else 1,
+            rig.plate,
         )
 
     def with_modes(self, modes: Iterable[Mode]) -> RigInUse:
@@ -148,7 +152,7 @@ def measure_strike(window: Window, rig: RigInUse, method: Method, number: int) -
     else:
         offset, force = corrected
         more, contacts = _corrected_quantities(event, offset, force, rig, method, window)
-        quantities = raw | more
+        quantities = raw | more | _at_the_glove(event, offset, force, rig, method)
         first_touch = contacts[0][0]
     quantities = _with_expectations(quantities, event)
     _check_limits(quantities, event, rig)
@@ -407,6 +411,36 @@ def _corrected_quantities(
             _raise(event.flags, "not-readable", f"Not stated: {name.replace('_', ' ')}")
     _cross_check(event, offset, force, rig)
     return quantities, contacts
+
+
+def _at_the_glove(
+    event: _Trimmed, offset: int, force: CorrectedForce, rig: RigInUse, method: Method
+) -> dict[str, Measured]:
+    """Force between limb and pad, only where it was asked for."""
+    if not method.correction.contact_force:
+        return {}
+    if rig.plate is None or len(rig.modes) != 1:
+        _raise(event.flags, "no-plate", "The rig file needs a [plate] and exactly one mode of the cell")
+        return {}
+    mode = rig.modes[0]
+    last = offset + math.ceil(force.time[-1] * event.rate) + 1
+    try:
+        glove = recover_contact_force(
+            event.force[offset:last],
+            event.rate,
+            natural_frequency=mode.natural_frequency,
+            damping_ratio=mode.damping_ratio,
+            plate=PlateOnPad(*dataclasses.astuple(rig.plate)),
+            noise=event.noise,
+            anti_alias_cutoff=rig.anti_alias.cutoff if rig.anti_alias else None,
+            anti_alias_order=rig.anti_alias.order if rig.anti_alias else 4,
+        )
+    except ValueError as problem:
+        _raise(event.flags, "no-plate", str(problem))
+        return {}
+    parts = [Contribution(name, u) for name, u in glove.contributions.items()]
+    parts.append(Contribution("gain", glove.peak_force * (rig.u_gain or 0.0)))
+    return {"peak_contact_force": Measured.of("peak_contact_force", glove.peak_force, parts)}
 
 
 def _contacts(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from quintain.domain.analysis import Analysis
@@ -117,17 +117,28 @@ def write_calibration_reports(
 
 
 def write_rig_reports(
-    state: RigState, folder: str | Path, *, name: str = "rig", invented: bool = False
+    state: RigState,
+    folder: str | Path,
+    *,
+    name: str = "rig",
+    invented: bool = False,
+    calibrations: Sequence[StaticCalibration] = (),
+    taps: Sequence[TapTest] = (),
+    drops: Sequence[DropTest] = (),
 ) -> list[Path]:
-    """As :func:`write_drop_reports`, for how a rig stands; ``name`` is that of the files."""
+    """
+    As :func:`write_drop_reports`, for how a rig stands; ``name`` is that of the files.
+
+    Calibrations, tap tests and drop tests that are given become part of it.
+    """
     from quintain.report.rig_html import write_rig_html
     from quintain.report.rig_pdf import write_rig_pdf
 
     def html(path: Path) -> None:
-        write_rig_html(state, path, invented=invented)
+        write_rig_html(state, path, invented=invented, calibrations=calibrations, taps=taps, drops=drops)
 
     def pdf(path: Path) -> None:
-        write_rig_pdf(state, path, invented=invented)
+        write_rig_pdf(state, path, invented=invented, calibrations=calibrations, taps=taps, drops=drops)
 
     return _both(name, Path(folder), html, pdf)
 
