@@ -4,7 +4,7 @@ VENV   := .venv
 BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
-.PHONY: demo test check format lint types layers docs bench validate lock clean
+.PHONY: demo test check format lint types layers docs bench fuzz validate lock clean
 
 demo: $(VENV)/runtime.stamp
 	$(BIN)/quintain demo quintain-demo
@@ -31,6 +31,10 @@ docs: $(VENV)/dev.stamp
 
 bench: $(VENV)/dev.stamp
 	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m bench
+
+# Damages files of every format for some minutes, e.g. `make fuzz MINUTES=10`.
+fuzz: $(VENV)/dev.stamp
+	$(BIN)/python -m bench.fuzz_readers $(or $(MINUTES),3)
 
 validate: $(VENV)/dev.stamp
 	$(BIN)/python -m bench.validate

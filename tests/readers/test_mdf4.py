@@ -17,7 +17,7 @@ from shared_data import shared
 
 @pytest.mark.parametrize("name", ["test_batch_cut_0.mf4", "test_batch_cut_1.mf4", "test_metadata.mf4"])
 def test_values_are_those_of_the_library(name: str) -> None:
-    """Files of the mdfreader project, two of them cut out of a longer measurement; oracle: asammdf."""
+    """Files of danielhrisca/asammdf, LGPL-3.0 (used as data); two of them are cut. Oracle: that library."""
     from asammdf import MDF
 
     path = shared("formats", "mdf4", name)

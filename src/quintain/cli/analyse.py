@@ -10,6 +10,7 @@ import typer
 
 from quintain.cli.failure import explained, say
 from quintain.cli.progress_bar import progress_bar
+from quintain.cli.reading import Setting, reading
 from quintain.errors import QuintainError, UsageError
 from quintain.version import __version__
 
@@ -27,6 +28,7 @@ def analyse(
         str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
     ] = None,
     rate: Annotated[float | None, typer.Option(help="Sampling rate in Hz, if the file has no time.")] = None,
+    setting: Setting = None,
     units: Annotated[
         str | None, typer.Option(help="Units a file does not state, e.g. 'N' or 'Fz=kN,acc=g'.")
     ] = None,
@@ -102,8 +104,9 @@ def analyse(
             for path in files:
                 try:
                     found = analyse_file(
-                        path, rig=target, method=settings, channel=channel, columns=columns, rate=rate,
-                        units=units, curves=curves, executor=executor, progress=progress,
+                        path, rig=target, method=settings, channel=channel,
+                        curves=curves, executor=executor, progress=progress,
+                        **reading(setting, columns=columns, rate=rate, units=units),
                     )  # fmt: skip
                     if motion is not None or speed is not None:
                         found = add_motion(

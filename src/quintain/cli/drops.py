@@ -9,6 +9,7 @@ import typer
 
 from quintain.cli.failure import explained, say
 from quintain.cli.progress_bar import progress_bar
+from quintain.cli.reading import Setting, reading
 from quintain.errors import UsageError
 from quintain.version import __version__
 
@@ -49,6 +50,7 @@ def drops(
         str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
     ] = None,
     rate: Annotated[float | None, typer.Option(help="Sampling rate in Hz, if the file has no time.")] = None,
+    setting: Setting = None,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
 ) -> None:
     """
@@ -83,7 +85,12 @@ def drops(
         target = Rig.load(rig) if rig else None
         with progress_bar(shown=not json) as progress:
             test = analyse_drops_file(
-                file, settings, rig=target, channel=channel, columns=columns, rate=rate, progress=progress
+                file,
+                settings,
+                rig=target,
+                channel=channel,
+                progress=progress,
+                **reading(setting, columns=columns, rate=rate),
             )
         if json:
             print(as_json.text(as_json.drops_as_json(test, version=__version__)))

@@ -9,6 +9,7 @@ import typer
 
 from quintain.cli.failure import explained, say
 from quintain.cli.progress_bar import progress_bar
+from quintain.cli.reading import Setting, reading
 from quintain.version import __version__
 
 if TYPE_CHECKING:
@@ -42,6 +43,7 @@ def tap(
         str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
     ] = None,
     rate: Annotated[float | None, typer.Option(help="Sampling rate in Hz, if the file has no time.")] = None,
+    setting: Setting = None,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
 ) -> None:
     """
@@ -60,8 +62,8 @@ def tap(
         with progress_bar(shown=not json) as progress:
             test = tap_files(
                 files, loaded=loaded, added_mass=added_mass, u_added_mass=u_added_mass,
-                rig=Rig.load(rig) if rig else None, channel=channel, columns=columns, rate=rate,
-                n_modes=modes, progress=progress,
+                rig=Rig.load(rig) if rig else None, channel=channel, n_modes=modes,
+                progress=progress, **reading(setting, columns=columns, rate=rate),
             )  # fmt: skip
         if write and rig is not None:
             record_taps(test, rig)

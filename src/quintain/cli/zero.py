@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from quintain.cli.failure import explained, say
+from quintain.cli.reading import Setting, reading
 from quintain.errors import UsageError
 from quintain.version import __version__
 
@@ -23,6 +24,7 @@ def zero(
         str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
     ] = None,
     rate: Annotated[float | None, typer.Option(help="Sampling rate in Hz, if the file has no time.")] = None,
+    setting: Setting = None,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
 ) -> None:
     """
@@ -40,7 +42,7 @@ def zero(
         if write and rig is None:
             raise UsageError("--write needs the rig file whose log to write into: add --rig rig.toml")
         target = Rig.load(rig) if rig else None
-        check = check_zero(file, rig=target, channel=channel, columns=columns, rate=rate)
+        check = check_zero(file, rig=target, channel=channel, **reading(setting, columns=columns, rate=rate))
         if json:
             results = {name: as_json.measured_as_json(m) for name, m in check.quantities.items()}
             inputs = [(check.path, check.sha256)]

@@ -6,8 +6,9 @@ import os
 import warnings
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager, redirect_stderr, redirect_stdout, suppress
 from dataclasses import dataclass
+from io import StringIO
 from typing import Any
 
 import numpy as np
@@ -102,8 +103,12 @@ def _opened(found: Fingerprint) -> Iterator[Any]:
         _quiet()
         opened: Any = MDF
         try:
-            with found.path.open("rb") as stream, opened(stream, process_bus_logging=False) as file:
-                yield file
+            with found.path.open("rb") as stream:
+                # The library prints what it thinks of odd comments.
+                with redirect_stdout(StringIO()), redirect_stderr(StringIO()):
+                    file = opened(stream, process_bus_logging=False)
+                with file:
+                    yield file
         except (RecordingError, ChannelError):
             raise
         except Exception as error:

@@ -79,10 +79,11 @@ class PieceSamples:
 
 def scaled(numbers: NDArray[np.float64], unit: Unit) -> NDArray[np.float64]:
     """Numbers of a file in the SI unit; infinite ones are NaN."""
+    if unit.factor != 1.0:
+        with np.errstate(over="ignore"):
+            numbers = numbers * unit.factor
     if not all_finite(numbers):
         numbers = np.where(np.isfinite(numbers), numbers, np.nan)
-    if unit.factor != 1.0:
-        numbers = numbers * unit.factor
     return numbers + unit.offset if unit.offset else numbers
 
 

@@ -49,12 +49,10 @@ def analyse_file(
     rig: Rig | None = None,
     method: Method | None = None,
     channel: str | None = None,
-    columns: str | None = None,
-    rate: float | None = None,
-    units: str | None = None,
     curves: bool = True,
     executor: Executor | None = None,
     progress: Progress = silent,
+    **reading: Any,
 ) -> Analysis:
     """
     Read a recording and analyse one of its channels.
@@ -65,12 +63,8 @@ def analyse_file(
         The recording's file.
     rig, method, channel, curves, executor, progress
         As for :func:`analyse`.
-    columns : str, optional
-        What the columns of a text file hold, e.g. ``'time=1[s],force=2[kN]'``.
-    rate : float, optional
-        Sampling rate of a file that does not tell. [Hz]
-    units : str, optional
-        Units a file does not state, e.g. ``'N'`` or ``'Fz=kN'``.
+    **reading
+        What the file does not say itself, see :func:`quintain.readers.registry.read`.
 
     Returns
     -------
@@ -82,8 +76,7 @@ def analyse_file(
     RecordingError
         If the file cannot be read, or changes while it is read.
     """
-    settings: dict[str, Any] = {"columns": columns, "rate": rate, "units": units}
-    recording = read(path, **{name: value for name, value in settings.items() if value is not None})
+    recording = read(path, **reading)
     return analyse(
         recording,
         rig=rig,

@@ -54,9 +54,8 @@ def analyse_drops_file(
     *,
     rig: Rig | None = None,
     channel: str | None = None,
-    columns: str | None = None,
-    rate: float | None = None,
     progress: Progress = silent,
+    **reading: Any,
 ) -> DropTest:
     """
     Read a recording of drops and analyse it.
@@ -67,10 +66,8 @@ def analyse_drops_file(
         The recording's file.
     settings, rig, channel, progress
         As for :func:`analyse_drops`.
-    columns : str, optional
-        What the columns of a text file hold, e.g. ``'time=1[s],force=2[kN]'``.
-    rate : float, optional
-        Sampling rate of a file that does not tell. [Hz]
+    **reading
+        What the file does not say itself, see :func:`quintain.readers.registry.read`.
 
     Returns
     -------
@@ -82,8 +79,7 @@ def analyse_drops_file(
     RecordingError
         If the file cannot be read.
     """
-    given: dict[str, Any] = {"columns": columns, "rate": rate}
-    recording = read(path, **{name: value for name, value in given.items() if value is not None})
+    recording = read(path, **reading)
     return analyse_drops(recording, settings, rig=rig, channel=channel, progress=progress)
 
 

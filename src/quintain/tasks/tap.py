@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -55,10 +55,9 @@ def tap_files(
     u_added_mass: float = 0.0,
     rig: Rig | None = None,
     channel: str | None = None,
-    columns: str | None = None,
-    rate: float | None = None,
     n_modes: int | None = None,
     progress: Progress = silent,
+    **reading: Any,
 ) -> TapTest:
     """
     Identify a rig from recordings of taps.
@@ -75,12 +74,12 @@ def tap_files(
         Rig file; only its anti-alias filter is used.
     channel : str, optional
         Channel to analyse; needed if there is more than one of force.
-    columns, rate : optional
-        As for :func:`quintain.tasks.analyse.analyse_file`.
     n_modes : int, optional
         Number of modes; chosen by an information criterion if not given.
     progress : Progress, optional
         Told of the recordings read.
+    **reading
+        What the files do not say themselves, see :func:`quintain.readers.registry.read`.
 
     Returns
     -------
@@ -103,10 +102,10 @@ def tap_files(
     if n_modes is not None and not 1 <= n_modes <= 8:
         raise UsageError(f"the number of modes must lie between 1 and 8, got {n_modes}")
     began = datetime.now(UTC).isoformat(timespec="seconds")
-    settings = {"channel": channel, "columns": columns, "rate": rate, "n_modes": n_modes}
+    settings = {"channel": channel, "n_modes": n_modes, **reading}
     heard = []
     for i, path in enumerate(paths):
-        heard.append(_listen(path, channel, columns, rate, n_modes))
+        heard.append(_listen(path, channel, reading, n_modes))
         progress("recordings", i + 1, len(paths))
     by_rate: dict[float, list[_Heard]] = {}
     for one in heard:
@@ -115,7 +114,7 @@ def tap_files(
     joint = _combine(by_rate[fastest])
     flags = [flag(code) for code in joint.flags]
     candidates, frequencies, damping = _unfold(joint, fastest, by_rate, rig, flags)
-    mass = _weigh(loaded, added_mass, u_added_mass, joint, fastest, channel, columns, rate, n_modes, flags)
+    mass = _weigh(loaded, added_mass, u_added_mass, joint, fastest, channel, reading, n_modes, flags)
     modes = _modes(joint, by_rate[fastest], candidates, frequencies, damping)
     inputs = [(one.path, one.sha256) for one in heard]
     trusted = tuple(
@@ -192,11 +191,8 @@ def record_taps(test: TapTest, rig_path: str | Path) -> Rig:
 # -- one recording
 
 
-def _listen(
-    path: str | Path, channel: str | None, columns: str | None, rate: float | None, n_modes: int | None
-) -> _Heard:
-    given: dict[str, Any] = {"columns": columns, "rate": rate}
-    recording = read(path, **{name: value for name, value in given.items() if value is not None})
+def _listen(path: str | Path, channel: str | None, reading: Mapping[str, Any], n_modes: int | None) -> _Heard:
+    recording = read(path, **reading)
     trace = recording.trace(channel)
     taps, decays, refusals = [], [], []
     for start, samples in _stretches(trace):
@@ -328,14 +324,13 @@ def _weigh(
     joint: JointModes,
     rate: float,
     channel: str | None,
-    columns: str | None,
-    given_rate: float | None,
+    reading: Mapping[str, Any],
     n_modes: int | None,
     flags: list[Flag],
 ) -> MovingMass | None:
     if loaded is None or added_mass is None:
         return None
-    heard = _listen(loaded, channel, columns, given_rate, n_modes)
+    heard = _listen(loaded, channel, reading, n_modes)
     heavy = _combine([heard])
     i, k = int(np.argmax(joint.share)), int(np.argmax(heavy.share))
     bare, with_mass = _swing(joint, i), _swing(heavy, k)

@@ -36,8 +36,7 @@ def check_zero(
     *,
     rig: Rig | None = None,
     channel: str | None = None,
-    columns: str | None = None,
-    rate: float | None = None,
+    **reading: Any,
 ) -> ZeroCheck:
     """
     Measure zero, drift and noise on a recording of an untouched rig.
@@ -48,8 +47,10 @@ def check_zero(
         The recording; its first minute is looked at.
     rig : Rig, optional
         Its calibration turns volts into newtons.
-    channel, columns, rate
+    channel
         As for :func:`quintain.tasks.analyse.analyse_file`.
+    **reading
+        What the file does not say itself, see :func:`quintain.readers.registry.read`.
 
     Returns
     -------
@@ -63,8 +64,7 @@ def check_zero(
     AnalysisError
         If somebody touched the rig, or there is less than a second of rest.
     """
-    given: dict[str, Any] = {"columns": columns, "rate": rate}
-    recording = read(path, **{name: value for name, value in given.items() if value is not None})
+    recording = read(path, **reading)
     trace = pick_force(recording, rig, channel)
     pieces, count = [], 0
     for block in trace.blocks():
