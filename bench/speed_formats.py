@@ -70,6 +70,7 @@ def run() -> list[Row]:
     """Measure on files of 50 to 100 MB, and how long a file of 2 GB takes to open."""
     import h5py
     import pyarrow as pa
+    from asammdf import MDF, Signal
     from pyarrow import parquet
     from scipy.io import wavfile
 
@@ -127,6 +128,18 @@ def run() -> list[Row]:
         path = Path(folder, "a.tdms")
         begin = _tdms(path, force, 10_000)
         compare("TDMS against numpy", path, lambda: np.fromfile(path, "<f8", N, offset=begin), 2.0)
+
+        path = Path(folder, "a.mf4")
+        with MDF(version="4.10") as mdf:
+            half = force[: N // 2]
+            mdf.append([Signal(half, np.arange(half.size) * 1e-4, name="force", unit="N")])
+            mdf.save(path, compression=0)
+
+        def by_asammdf() -> object:
+            with MDF(path) as file:
+                return file.get(group=0, index=1)
+
+        compare("MDF 4 against asammdf, times included", path, by_asammdf, 1.3)
 
         path = Path(folder, "large.tdms")
         begin = _tdms(path, force[:10_000], 10_000)
