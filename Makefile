@@ -39,6 +39,7 @@ fuzz: $(VENV)/dev.stamp
 validate: $(VENV)/dev.stamp
 	$(BIN)/python -m bench.validate
 	$(BIN)/python -m bench.validate_drops
+	$(BIN)/python -m bench.validate_taps
 	$(BIN)/python -m bench.validate_speed
 	$(BIN)/python -m bench.validate_limb
 
