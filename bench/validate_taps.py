@@ -58,8 +58,8 @@ def main() -> None:
     lines = [
         "# How far to trust a tap",
         "",
-        f"Made by `make validate` on {datetime.now(UTC):%Y-%m-%d} with Quintain {__version__}. Simulation only: "
-        f"{DRAWS} free decays of one mode a row, white noise, {RATE:g} Hz, offset fitted.",
+        f"Made by `make validate` on {datetime.now(UTC):%Y-%m-%d} with Quintain {__version__}. Simulation "
+        f"only: {DRAWS} free decays of one mode a row, white noise, {RATE:g} Hz, offset fitted.",
         "",
         "*times bound* is the root mean square error over the least that any unbiased method can reach "
         "(Cramér-Rao); 300 draws leave it uncertain by about 4 %. *inside* is how often the stated 95 % "
