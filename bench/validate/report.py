@@ -305,7 +305,8 @@ By periods × samples in the pulse:
 
 The second figure of the row of unseen shapes is the triangle's alone, whose peak is a kink: it is cut by
 2 to 6 % and its interval never holds the truth. A separate run by hand (12 strikes a shape) gave
-0.02 to 0.2 % in the median and 0.04 to 0.5 % at the 95th percentile for haversine, parabola and late peak over the same places.
+0.02 to 0.2 % in the median and 0.04 to 0.5 % at the 95th percentile for haversine, parabola and late peak
+over the same places.
 
 With modes 2 % and 30 % wrong, the natural frequency found on the strike itself errs by
 {np.median(frequency):.3f}/{np.quantile(frequency, 0.95):.3f} % and the damping ratio by
