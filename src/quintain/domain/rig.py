@@ -197,11 +197,11 @@ class Rig:
     cell: Cell = Cell()
     modes: tuple[Mode, ...] = ()
     anti_alias: AntiAlias | None = None
-    plate: Plate | None = None
     calibration: Calibration = Calibration()
     place: Place | None = None
     pad: str = ""
     pads: tuple[RigPad, ...] = ()
+    plate: Plate | None = None
     due: Due = Due()
 
     def __post_init__(self) -> None:

@@ -102,7 +102,7 @@ def tap_files(
     if n_modes is not None and not 1 <= n_modes <= 8:
         raise UsageError(f"the number of modes must lie between 1 and 8, got {n_modes}")
     began = datetime.now(UTC).isoformat(timespec="seconds")
-    settings = {"channel": channel, "n_modes": n_modes, **reading}
+    settings = {"channel": channel, "n_modes": n_modes, "reading": dict(reading)}
     heard = []
     for i, path in enumerate(paths):
         heard.append(_listen(path, channel, reading, n_modes))
