@@ -12,7 +12,7 @@ from reader_samples import FORCE, mme_files
 
 
 @pytest.fixture
-def test_folder(tmp_path: Path) -> Path:
+def mme_folder(tmp_path: Path) -> Path:
     mme_files(tmp_path / "test.mme")
     return tmp_path
 
@@ -25,8 +25,8 @@ def _change(folder: Path, before: str, after: str) -> Path:
     return folder / "test.mme"
 
 
-def test_each_channel_has_its_own_rate_and_start(test_folder: Path) -> None:
-    path = _change(test_folder, "interval        :0.002", "interval        :0.0001")
+def test_each_channel_has_its_own_rate_and_start(mme_folder: Path) -> None:
+    path = _change(mme_folder, "interval        :0.002", "interval        :0.0001")
     recording = registry.read(path)
     assert [t.rate for t in recording.traces] == [10_000.0, 500.0]
     assert next(recording.traces[0].blocks()).start == -0.01
@@ -47,15 +47,15 @@ def test_each_channel_has_its_own_rate_and_start(test_folder: Path) -> None:
         (f"\n{FORCE[3]}\n", "\nabc\n", "row 10: expected a number, got 'abc'"),
     ],
 )
-def test_contradictions_are_refused(test_folder: Path, before: str, after: str, says: str) -> None:
-    path = _change(test_folder, before, after)
+def test_contradictions_are_refused(mme_folder: Path, before: str, after: str, says: str) -> None:
+    path = _change(mme_folder, before, after)
     with pytest.raises(RecordingError, match=says):
         registry.read(path).traces[0].read()
 
 
-def test_channel_changed_since_it_was_read(test_folder: Path) -> None:
-    trace = registry.read(test_folder / "test.mme").traces[0]
-    _change(test_folder, "samples        :300", "samples        :3")
+def test_channel_changed_since_it_was_read(mme_folder: Path) -> None:
+    trace = registry.read(mme_folder / "test.mme").traces[0]
+    _change(mme_folder, "samples        :300", "samples        :3")
     with pytest.raises(RecordingError, match="changed while it was read"):
         trace.read()
 
@@ -67,11 +67,11 @@ def test_without_channels_the_whole_folder_is_asked_for(tmp_path: Path) -> None:
         registry.read(path)
 
 
-def test_damaged_channels_cut_short_are_refused(test_folder: Path) -> None:
-    file = test_folder / "Channel" / "test.001"
+def test_damaged_channels_cut_short_are_refused(mme_folder: Path) -> None:
+    file = mme_folder / "Channel" / "test.001"
     content = file.read_bytes()
     for n in range(1, len(content), len(content) // 60):
         file.write_bytes(content[:n])
         with pytest.raises(RecordingError) as refusal:
-            registry.read(test_folder / "test.mme").traces[0].read()
+            registry.read(mme_folder / "test.mme").traces[0].read()
         assert "\n" not in str(refusal.value)

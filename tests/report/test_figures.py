@@ -31,8 +31,11 @@ def _curve(svg: str, kind: str) -> np.ndarray:
 
 def test_every_kind_of_strike_is_drawn_as_well_formed_svg(strikes: tuple[Strike, ...]) -> None:
     for strike in strikes:
-        ET.fromstring(draw_strike(strike, rate=invented.RATE))
-        ET.fromstring(standalone(draw_strike(strike, rate=invented.RATE)))
+        svg = draw_strike(strike, rate=invented.RATE)
+        for drawn in (svg, standalone(svg)):
+            assert ET.fromstring(drawn).tag.endswith("svg")
+            assert "nan" not in drawn
+            assert "inf" not in drawn
 
 
 def test_raw_trace_stands_behind_the_corrected_curve(strikes: tuple[Strike, ...]) -> None:

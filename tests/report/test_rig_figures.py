@@ -49,7 +49,9 @@ def test_levels_are_named_and_limits_dashed() -> None:
 
 def test_nothing_and_strange_numbers_are_drawn_too() -> None:
     for points in ([], [Point(math.nan, 1.0)], [Point(3.0, 5.0, math.inf)], [Point(0.0, 0.0)] * 3):
-        ET.fromstring(draw_points(points, name="n", x_unit="u", label="l"))
+        svg = draw_points(points, name="n", x_unit="u", label="l")
+        assert ET.fromstring(svg).tag.endswith("svg")
+        assert "nan" not in svg
     empty = np.empty(0)
     ET.fromstring(draw_loops([Loop(empty, empty, "none")], label="l"))
     ET.fromstring(draw_loops([], label="l"))
