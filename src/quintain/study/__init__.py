@@ -1,0 +1,1 @@
+"""Statistics over many results: arrays in, small dataclasses out."""
