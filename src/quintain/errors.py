@@ -13,6 +13,8 @@ from typing import ClassVar
 __all__ = [
     "AnalysisError",
     "ChannelError",
+    "ConflictError",
+    "LabError",
     "MethodFileError",
     "OutputError",
     "QuintainError",
@@ -73,6 +75,19 @@ class OutputError(QuintainError):
     """A result cannot be written where it was asked to go."""
 
     code = "output"
+
+
+class LabError(QuintainError):
+    """A lab cannot be opened or used: not there, locked, read-only, damaged, or of a newer version."""
+
+    code = "lab"
+
+
+class ConflictError(LabError):
+    """Somebody else changed the same thing in the meantime; nothing was written."""
+
+    code = "conflict"
+    exit_code = 1
 
 
 class AnalysisError(QuintainError):
