@@ -99,6 +99,13 @@ def test_clipping_before_contact_withholds_and_in_contact_ends_the_motion():
     assert found.value == pytest.approx(motion.approach_speed, rel=0.02)  # the edge's rise is cut
 
 
+def test_a_coarse_converter_is_not_taken_for_one_at_its_end():
+    motion, sensor = strike("straight", noise=0.0, rate_noise=0.0)
+    step = 400 * 9.80665 / 2**15  # 16 bit over 400 g: an axis at rest holds its extreme readings for long
+    coarse = sensor._replace(acceleration=np.round(sensor.acceleration / step) * step)
+    assert "imu-clipped" not in speed(motion, coarse).flags
+
+
 def test_a_clipped_impact_is_never_closed_by_the_rest_afterwards():
     motion, sensor = strike("straight", acceleration_limit=157.0)
     plain = speed(motion, sensor, acceleration_limit=157.0)

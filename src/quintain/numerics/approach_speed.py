@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from quintain.numerics._imu_sensitivity import speed_uncertainty
 from quintain.numerics._rotation import as_vectors
+from quintain.numerics.bad_samples import find_bad_samples
 from quintain.numerics.free_fall import STANDARD_GRAVITY
 from quintain.numerics.impact_edge import ImpactEdge
 from quintain.numerics.imu_errors import UNCALIBRATED, ImuErrors
@@ -282,16 +283,14 @@ def _cut(samples: Floats, first: int, stop: int, limit: float | None) -> NDArray
     """Sample numbers at which an axis stands at the end of its range."""
     if limit is not None:
         at_end = np.abs(samples[first:stop]) >= AT_LIMIT * limit
-    else:
-        # an extreme that is held over three samples; noise keeps a live sensor from doing so
-        top, bottom = samples.max(axis=0), samples.min(axis=0)
-        part = samples[first:stop]
-        at_end = np.zeros(part.shape, dtype=bool)
-        for extreme in (top, bottom):
-            same = (part == extreme) & (extreme != np.median(samples, axis=0))
-            run = same[2:] & same[1:-1] & same[:-2]
-            at_end[2:] |= run
-    return np.flatnonzero(at_end.any(axis=1)) + first
+        return np.flatnonzero(at_end.any(axis=1)) + first
+    cut = [
+        np.arange(max(run.first, first), min(run.last + 1, stop))
+        for axis in samples.T
+        for run in find_bad_samples(axis)
+        if run.code == "clipped"
+    ]
+    return np.unique(np.concatenate(cut)) if cut else np.empty(0, dtype=np.intp)
 
 
 def _usable(

@@ -2,11 +2,14 @@
 Recordings of an invented lab, simulated, with the truth beside what was recorded.
 
 Nothing here was measured on anybody. Masses, speeds and pads are chosen to be plausible and to show
-what goes wrong in a real lab: ringing, drift, a clipped kick, a double blow, somebody who leans.
+what goes wrong in a real lab: ringing, drift, a clipped kick, a double blow, somebody who leans, and a
+sensor whose clock is not that of the force.
 """
 
 from __future__ import annotations
 
+import io
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -14,21 +17,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quintain.numerics.acquisition import acquire
-from quintain.numerics.bodies import Cell, Push, Striker, Target, simulate_drop, simulate_strike
-from quintain.numerics.free_fall import normal_gravity
+from quintain.numerics.bodies import Cell, Motion, Push, Striker, Target, simulate_drop, simulate_strike
+from quintain.numerics.free_fall import STANDARD_GRAVITY, normal_gravity
 from quintain.numerics.pad_law import INVENTED_PADS
 from quintain.numerics.resonator import Mode, respond_to_modes
-from quintain.tasks.progress import Progress
+from quintain.tasks.demo_people import Blow
+from quintain.tasks.progress import Progress, silent
 
 __all__ = [
     "DROP_HEIGHTS",
     "DROP_MASS",
+    "FIRST_STRIKES",
+    "POST",
     "SCENARIO",
+    "WALL",
+    "InventedRig",
+    "Series",
     "Truth",
     "as_text",
     "drops",
+    "motion_as_parquet",
     "quiet",
-    "session",
+    "strike_series",
     "taps",
     "truth_as_text",
 ]
@@ -38,8 +48,8 @@ Floats = NDArray[np.float64]
 SCENARIO = "invented lab 'The Dry Dock': simulated strikes, nobody was measured"
 
 RATE = 2000.0
+MOTION_RATE = 1000.0
 FINE = 50_000.0
-FREQUENCY, DAMPING = 212.0, 0.019
 LATITUDE, ALTITUDE = 52.5, 40.0
 SPACING = 2.5
 """Seconds from one strike to the next."""
@@ -47,22 +57,34 @@ SPACING = 2.5
 DROP_MASS = 8.0
 DROP_HEIGHTS = (0.30, 0.50, 0.80)
 
-TARGET = Target(INVENTED_PADS["soft"], cell=Cell(2.6, FREQUENCY, DAMPING))
+FLIGHT = 0.22
+"""Time in which a limb comes from rest to the pad. [s]"""
+
+CLOCK_AHEAD, CLOCK_DRIFT = 1.37, 40e-6
+"""What the sensor's clock shows when the force's shows zero [s], and how much faster it runs."""
 
 
 @dataclass(frozen=True, slots=True)
-class Blow:
-    """One invented strike."""
+class InventedRig:
+    """A rig that does not exist: how it rings, its pad, and where its amplifier ends [N]."""
 
-    person: str
-    kind: str
-    mass: float
-    speed: float
-    push: float
-    after: float = 0.0
-    """A second blow follows so many seconds later. [s]"""
-    lean: float = 0.0
-    """Force with which the person leans on the pad before. [N]"""
+    name: str
+    pad: str
+    frequency: float
+    damping: float
+    limit: float
+    seed: int
+
+    @property
+    def target(self) -> Target:
+        """Pad and cell as the simulator takes them."""
+        return Target(INVENTED_PADS[self.pad], cell=Cell(2.6, self.frequency, self.damping))
+
+
+WALL = InventedRig("wall pad", "soft", 212.0, 0.019, 8000.0, 11)
+"""Its range is set too low on purpose: the hardest kick is clipped."""
+
+POST = InventedRig("post pad", "firm", 236.0, 0.024, 10_000.0, 21)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,11 +94,24 @@ class Truth:
     start: float
     person: str
     kind: str
+    side: str
     impulse: float
     peak_force: float
+    approach_speed: float
+    mass: float
 
 
-SESSION = (
+@dataclass(frozen=True, slots=True)
+class Series:
+    """Strikes one after the other: force at :data:`RATE`, the limb's specific force at its own, the truth."""
+
+    force: Floats
+    motion: Floats
+    """(n, 7): time on the sensor's clock [s], acceleration [m/s²], angular rate [rad/s]."""
+    truth: tuple[Truth, ...]
+
+
+FIRST_STRIKES = (
     Blow("P-01", "jab", 1.6, 5.9, 90),
     Blow("P-01", "jab", 1.7, 6.1, 80),
     Blow("P-01", "cross", 2.3, 7.4, 180),
@@ -89,82 +124,166 @@ SESSION = (
     Blow("P-02", "turning kick", 4.4, 8.6, 220),
     Blow("P-02", "jab", 1.4, 5.7, 70),
 )
+"""A first session with everything in it that can go wrong."""
 
 
-def session(progress: Progress) -> tuple[Floats, list[Truth]]:
-    """Strikes of two invented people, and what the simulation knows of them."""
-    rng = np.random.default_rng(20261125)
-    n = round((SPACING * (len(SESSION) + 1)) * FINE)
-    signal = np.zeros(n)
+def strike_series(
+    blows: Sequence[Blow], rig: InventedRig, generator: np.random.Generator, progress: Progress = silent
+) -> Series:
+    """
+    Record strikes on a rig.
+
+    Parameters
+    ----------
+    blows : sequence of Blow
+        In order.
+    rig : InventedRig
+        What is hit.
+    generator : numpy.random.Generator
+        Source of instants and noise.
+    progress : Progress, optional
+        Told of each strike.
+
+    Returns
+    -------
+    Series
+        Force, motion of the limb, and truth.
+    """
+    n = round(SPACING * (len(blows) + 1) * FINE)
+    signal, speed = np.zeros(n), np.zeros(n)
     truth = []
-    for i, blow in enumerate(SESSION):
-        progress("simulated strikes", i, len(SESSION))
-        at = SPACING * (i + 0.6) + rng.uniform(0, 0.2)
+    for i, blow in enumerate(blows):
+        progress("simulated strikes", i, len(blows))
+        at = SPACING * (i + 0.6) + generator.uniform(0, 0.2)
         for second in range(2 if blow.after else 1):
             push = Push(blow.push, start=-0.03, duration=0.09, rise=0.02)
-            speed = blow.speed * (1.25 if second else 1.0)
-            striker = Striker(blow.mass, speed, gap=0.001, push=push)
-            motion = simulate_strike(striker, TARGET, duration=1.2, rate=FINE)
+            striker = Striker(blow.mass, blow.speed * (1.25 if second else 1.0), gap=0.001, push=push)
+            motion = simulate_strike(striker, rig.target, duration=1.2, rate=FINE, tolerance=1e-6)
             first = round((at + second * blow.after) * FINE)
             signal[first : first + motion.cell_output.size] += motion.cell_output
+            _move_limb(speed, first, motion)
+            touch = float(motion.touch_times[0])
             truth.append(
                 Truth(
-                    first / FINE + float(motion.touch_times[0]),
+                    first / FINE + touch,
                     blow.person,
                     blow.kind.split("-")[second] if blow.after else blow.kind,
+                    blow.side,
                     float(motion.cell_impulse[-1]),
                     float(motion.force_on_cell.max()),
+                    float(np.interp(touch, motion.time, motion.striker_speed)),
+                    blow.mass,
                 )
             )
         if blow.lean:
             time = np.arange(n) / FINE
             rises, falls = (time - (at - 0.7)) / 0.1, (at + 0.25 - time) / 0.1
             signal += blow.lean * np.clip(rises, 0, 1) * np.clip(falls, 0, 1)
-    return _record(signal, rng), truth
+    return Series(_record(signal, rig, generator), _sense(speed, generator), tuple(truth))
 
 
-def taps() -> Floats:
+def taps(rig: InventedRig) -> Floats:
     """Five light taps on the bare plate."""
     signal = np.zeros(round(11.5 * FINE))
     for i in range(5):
         first = round((1.0 + 2.1 * i) * FINE)
         signal[first : first + 75] += (700 + 60 * i) * np.sin(np.pi * np.arange(75) / 75)
-    return _record(respond_to_modes(signal, FINE, [Mode(FREQUENCY, DAMPING)]), np.random.default_rng(11))
+    rings = respond_to_modes(signal, FINE, [Mode(rig.frequency, rig.damping)])
+    return _record(rings, rig, np.random.default_rng(rig.seed))
 
 
-def drops() -> Floats:
+def drops(rig: InventedRig) -> Floats:
     """A known mass falls from three heights and bounces until it rests."""
     each = 7.0
     signal = np.zeros(round((1.5 + each * len(DROP_HEIGHTS)) * FINE))
     gravity = normal_gravity(LATITUDE, ALTITUDE)
     for i, height in enumerate(DROP_HEIGHTS):
-        motion = simulate_drop(DROP_MASS, TARGET, height=height, duration=4.0, gravity=gravity, rate=FINE)
+        motion = simulate_drop(DROP_MASS, rig.target, height=height, duration=4.0, gravity=gravity, rate=FINE)
         first = round((1.5 + each * i) * FINE)
         signal[first : first + motion.cell_output.size] += motion.cell_output
-    return _record(signal, np.random.default_rng(12))
+    return _record(signal, rig, np.random.default_rng(rig.seed + 1))
 
 
-def quiet() -> Floats:
+def quiet(rig: InventedRig) -> Floats:
     """Ten seconds in which nobody touches the target."""
-    return _record(np.zeros(round(10 * FINE)), np.random.default_rng(13))
+    return _record(np.zeros(round(10 * FINE)), rig, np.random.default_rng(rig.seed + 2))
 
 
-def as_text(force: Floats) -> str:
+def as_text(force: Floats, rig: InventedRig) -> str:
     """As an acquisition program would export it."""
-    lines = [f"# {SCENARIO}", f"# device: invented amplifier, range 5 kN, {RATE:g} Hz", "time_s;force_N"]
+    device = f"# device: invented amplifier, range {rig.limit / 1000:g} kN, {RATE:g} Hz"
+    lines = [f"# {SCENARIO}", device, "time_s;force_N"]
     lines += [f"{i / RATE:.6f};{f:.3f}" for i, f in enumerate(force)]
     return "\n".join(lines) + "\n"
 
 
+def motion_as_parquet(motion: Floats) -> bytes:
+    """As a sensor's own program would export it, the unit of each column in its metadata."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    names = ("time", "acc_x", "acc_y", "acc_z", "gyr_x", "gyr_y", "gyr_z")
+    units = ("s", "m/s2", "m/s2", "m/s2", "rad/s", "rad/s", "rad/s")
+    kinds = (pa.float64(), *(pa.float32(),) * 6)
+    fields = [
+        pa.field(name, kind, metadata={"unit": unit})
+        for name, unit, kind in zip(names, units, kinds, strict=True)
+    ]
+    columns = [pa.array(column, kind) for column, kind in zip(motion.T, kinds, strict=True)]
+    table = pa.table(columns, schema=pa.schema(fields, metadata={"note": SCENARIO}))
+    file = io.BytesIO()
+    pq.write_table(table, file, compression="zstd")
+    return file.getvalue()
+
+
 def truth_as_text(truth: Sequence[Truth]) -> str:
     """The truth as a table."""
-    lines = [f"# {SCENARIO}", "start_s,person,strike,impulse_N_s,peak_force_on_cell_N"]
-    lines += [f"{t.start:.5f},{t.person},{t.kind},{t.impulse:.4f},{t.peak_force:.2f}" for t in truth]
+    lines = [
+        f"# {SCENARIO}",
+        "start_s,person,strike,side,impulse_N_s,peak_force_on_cell_N,approach_speed_m/s,mass_kg",
+    ]
+    lines += [
+        f"{t.start:.5f},{t.person},{t.kind},{t.side},{t.impulse:.4f},{t.peak_force:.2f},"
+        f"{t.approach_speed:.4f},{t.mass:.4f}"
+        for t in truth
+    ]
     return "\n".join(lines) + "\n"
 
 
-def _record(signal: Floats, rng: np.random.Generator) -> Floats:
-    """The invented chain: anti-alias filter, 2 kHz, zero, drift, noise, 16 bit, 5 kN."""
+def _move_limb(speed: Floats, first: int, motion: Motion) -> None:
+    """Speed of the limb along the target's normal: from rest to the pad, off it again, and back to rest."""
+    n_flight = round(FLIGHT * FINE)
+    touch = round(float(motion.touch_times[0]) * FINE)
+    leave = round(float(motion.leave_times[0]) * FINE) if motion.leave_times.size else touch + 2500
+    rise = np.sin(0.5 * np.pi * np.arange(n_flight) / n_flight) ** 2
+    speed[first - n_flight : first] = motion.striker_speed[0] * rise
+    speed[first : first + leave] = motion.striker_speed[:leave]
+    back = np.arange(round(0.5 * FINE)) / (0.5 * FINE)
+    speed[first + leave : first + leave + back.size] = motion.striker_speed[leave] * (1 - back) ** 3
+
+
+def _sense(speed: Floats, generator: np.random.Generator) -> Floats:
+    """An invented inertial sensor on the limb: tissue below 400 Hz, its own clock, bias, noise, a range."""
+    from scipy.signal import butter, sosfiltfilt
+
+    tissue = butter(2, 400.0, fs=FINE, output="sos")
+    forward = np.gradient(sosfiltfilt(tissue, speed), 1 / FINE)
+    n = math.floor(speed.size / FINE * MOTION_RATE) - 1
+    force_clock = np.arange(n) / MOTION_RATE * (1 - CLOCK_DRIFT)
+    seen = np.zeros((n, 7))
+    seen[:, 0] = np.arange(n) / MOTION_RATE + CLOCK_AHEAD
+    seen[:, 1] = np.interp(force_clock, np.arange(speed.size) / FINE, forward)
+    seen[:, 3] = STANDARD_GRAVITY
+    seen[:, 1:4] += generator.normal(0, 0.02, 3) + generator.normal(0, 0.06, (n, 3))
+    seen[:, 4:] = generator.normal(0, 0.003, 3) + generator.normal(0, 0.004, (n, 3))
+    for axes, limit in ((slice(1, 4), 400 * STANDARD_GRAVITY), (slice(4, 7), 35.0)):
+        step = limit / 2**15
+        seen[:, axes] = np.clip(np.round(seen[:, axes] / step) * step, -limit, limit)
+    return seen
+
+
+def _record(signal: Floats, rig: InventedRig, rng: np.random.Generator) -> Floats:
+    """The invented chain: anti-alias filter, 2 kHz, zero, drift, noise, 16 bit, the rig's range."""
     return acquire(
         signal,
         FINE,
@@ -174,6 +293,6 @@ def _record(signal: Floats, rng: np.random.Generator) -> Floats:
         zero=14.0,
         drift=0.3,
         noise=3.0,
-        limit=5000.0,
+        limit=rig.limit,
         bits=16,
     ).force
