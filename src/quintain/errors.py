@@ -20,6 +20,8 @@ __all__ = [
     "QuintainError",
     "RecordingError",
     "RigFileError",
+    "StudyError",
+    "StudyPlanError",
     "UnitError",
     "UsageError",
 ]
@@ -71,6 +73,13 @@ class MethodFileError(QuintainError):
     exit_code = 2
 
 
+class StudyPlanError(QuintainError):
+    """A study's plan has an entry that cannot be used; the message names file and line."""
+
+    code = "study-plan"
+    exit_code = 2
+
+
 class OutputError(QuintainError):
     """A result cannot be written where it was asked to go."""
 
@@ -94,4 +103,11 @@ class AnalysisError(QuintainError):
     """The data do not allow what was asked, and no flagged result would be honest."""
 
     code = "analysis"
+    exit_code = 1
+
+
+class StudyError(QuintainError):
+    """The results at hand do not carry the statistic that was asked for; it is refused, not faked."""
+
+    code = "study"
     exit_code = 1
