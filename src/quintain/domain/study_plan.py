@@ -88,7 +88,7 @@ class Agreement:
 
 @dataclass(frozen=True, slots=True)
 class Trend:
-    """How a number goes within a series (``fatigue``) or over sessions (``progress``), and which side leads."""
+    """How a number goes within a series (fatigue) or over sessions (progress), or which side leads."""
 
     kind: str = field(metadata={"choices": ("fatigue", "progress", "asymmetry")})
 

@@ -91,15 +91,17 @@ def run_demo(folder: str | Path, *, progress: Progress = silent) -> Demo:
         If the folder cannot be written to.
     """
     folder = Path(folder)
-    rig = invented.WALL
-    series = invented.strike_series(invented.FIRST_STRIKES, rig, np.random.default_rng(20261125), progress)
+    invented_rig = invented.WALL
+    series = invented.strike_series(
+        invented.FIRST_STRIKES, invented_rig, np.random.default_rng(20261125), progress
+    )
     truth = series.truth
     contents = {
         "rig.toml": RIG,
-        "quiet.csv": invented.as_text(invented.quiet(rig), rig),
-        "taps.csv": invented.as_text(invented.taps(rig), rig),
-        "drops.csv": invented.as_text(invented.drops(rig), rig),
-        "session.csv": invented.as_text(series.force, rig),
+        "quiet.csv": invented.as_text(invented.quiet(invented_rig), invented_rig),
+        "taps.csv": invented.as_text(invented.taps(invented_rig), invented_rig),
+        "drops.csv": invented.as_text(invented.drops(invented_rig), invented_rig),
+        "session.csv": invented.as_text(series.force, invented_rig),
         "truth.csv": invented.truth_as_text(truth),
     }
     try:
