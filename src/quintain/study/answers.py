@@ -1,0 +1,156 @@
+"""What a study answers: each question of its plan with the numbers that speak to it, or why none can."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from quintain.numerics.agreement import Differences
+from quintain.study.asymmetry import Asymmetry
+from quintain.study.compare import Comparison, Equivalence
+from quintain.study.describe import Description, MeasurementShare
+from quintain.study.fatigue import Fatigue
+from quintain.study.methods_text import DoneStep
+from quintain.study.mixed import MixedModel
+from quintain.study.progress import Progress
+from quintain.study.reliability import Icc, Reliability
+from quintain.study.typical_error import TypicalError
+
+__all__ = [
+    "AgreementAnswer",
+    "Answer",
+    "Answers",
+    "AsymmetryAnswer",
+    "ComparisonAnswer",
+    "Described",
+    "FatigueAnswer",
+    "MixedAnswer",
+    "ProgressAnswer",
+    "Refused",
+    "ReliabilityAnswer",
+]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Described:
+    """One quantity in numbers, all strikes and group by group; how much of its spread is measurement."""
+
+    quantity: str
+    by: str
+    """The factor of the groups, or empty."""
+    rows: tuple[Description, ...]
+    measurement: MeasurementShare | None
+    """None where no uncertainty is stated."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReliabilityAnswer:
+    """Whether a number repeats; ``icc`` is the form that the plan asks for, ``words`` follow its rules."""
+
+    quantity: str
+    across: str
+    group: str
+    """Level of the plan's ``by``, or empty."""
+    note: str
+    """What the table holds."""
+    icc: Icc
+    reliability: Reliability
+    error: TypicalError
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class ComparisonAnswer:
+    """Whether two levels differ; ``people`` are (code, mean at the first, at the second) where paired."""
+
+    quantity: str
+    factor: str
+    comparison: Comparison
+    p_holm: float
+    """Adjusted over all pairs of levels of this quantity."""
+    equivalence: Equivalence
+    people: tuple[tuple[str, float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MixedAnswer:
+    """A mixed model over all trials, people as random."""
+
+    quantity: str
+    factor: str
+    model: MixedModel
+
+
+@dataclass(frozen=True, slots=True)
+class AgreementAnswer:
+    """How far two ways to measure the same people differ: first less second, one point a person."""
+
+    quantity: str
+    factor: str
+    first: str
+    second: str
+    people: tuple[str, ...]
+    mean: Floats
+    difference: Floats
+    limits: Differences
+
+
+@dataclass(frozen=True, slots=True)
+class FatigueAnswer:
+    """How a quantity goes from strike to strike."""
+
+    quantity: str
+    fatigue: Fatigue
+
+
+@dataclass(frozen=True, slots=True)
+class AsymmetryAnswer:
+    """Which side is the larger."""
+
+    quantity: str
+    asymmetry: Asymmetry
+
+
+@dataclass(frozen=True, slots=True)
+class ProgressAnswer:
+    """How one person goes from session to session, against the group's error of measurement."""
+
+    quantity: str
+    person: str
+    sessions: tuple[str, ...]
+    values: tuple[float, ...]
+    progress: Progress
+
+
+Answer = (
+    ReliabilityAnswer
+    | ComparisonAnswer
+    | MixedAnswer
+    | AgreementAnswer
+    | FatigueAnswer
+    | AsymmetryAnswer
+    | ProgressAnswer
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A question that the data cannot answer, and why."""
+
+    quantity: str
+    question: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """All answers of a plan in its order, the refusals, and the steps that the methods paragraph tells."""
+
+    described: tuple[Described, ...]
+    answers: tuple[Answer, ...]
+    refused: tuple[Refused, ...]
+    steps: tuple[DoneStep, ...]
