@@ -93,7 +93,7 @@ class MixedModel(NamedTuple):
     words: tuple[str, ...]
     """What a reader must know of this fit."""
     log_likelihood: float
-    """Restricted. [1]"""
+    """Restricted, for effects coded to sum 0: compare it between models of the same fixed part only. [1]"""
 
 
 def _codes(obs: Observations, term: str) -> NDArray[np.int64]:
