@@ -3,6 +3,9 @@ The tables of a lab.
 
 One class a table. What was measured is never changed: a recording and a result are added and stay; a
 strike's tags and state may change, and every change is in the audit. Times are UTC.
+
+A change here needs a migration beside it: ``python -m bench.draft_migration WORD`` drafts one, and
+tests hold that migrations and tables say the same.
 """
 
 from __future__ import annotations
@@ -12,6 +15,7 @@ from typing import Any
 
 from sqlalchemy import (
     JSON,
+    BigInteger,
     Boolean,
     CheckConstraint,
     DateTime,
@@ -236,7 +240,7 @@ class Session(Base):
     title: Mapped[str] = mapped_column(String(200), default="")
     when: Mapped[datetime | None] = mapped_column(Utc, index=True)
     rig_id: Mapped[int | None] = mapped_column(ForeignKey("rig.id"), index=True)
-    seed: Mapped[int | None] = mapped_column(Integer)
+    seed: Mapped[int | None] = mapped_column(BigInteger)
     """Of the randomised order of its plan."""
     plan: Mapped[dict[str, Any]] = mapped_column(JSON, default=dict)
     """Blocks as they were asked for."""
@@ -275,11 +279,11 @@ class Recording(Base):
 
     sha256: Mapped[str] = mapped_column(Sha256, primary_key=True)
     name: Mapped[str] = mapped_column(String(300))
-    n_bytes: Mapped[int] = mapped_column(Integer)
+    n_bytes: Mapped[int] = mapped_column(BigInteger, index=True)
     kind: Mapped[str] = mapped_column(String(20), default="strikes")
     """'strikes', 'motion', 'taps', 'drops', 'zero' or 'loads'."""
     format: Mapped[str] = mapped_column(String(40), default="")
-    when: Mapped[datetime | None] = mapped_column(Utc)
+    when: Mapped[datetime | None] = mapped_column(Utc, index=True)
     duration: Mapped[float | None] = mapped_column(Float)
     rate: Mapped[float | None] = mapped_column(Float)
     reading: Mapped[dict[str, Any]] = mapped_column(JSON, default=dict)
@@ -290,7 +294,9 @@ class Recording(Base):
     type: Mapped[str | None] = mapped_column(ForeignKey("strike_type.name"))
     side: Mapped[str] = mapped_column(String(10), default="")
     """Who, what and which side, where one recording holds strikes of one kind."""
-    motion_sha256: Mapped[str | None] = mapped_column(ForeignKey("recording.sha256"))
+    trial: Mapped[int | None] = mapped_column(Integer)
+    """Which of several recordings of the same, where its name or a table told."""
+    motion_sha256: Mapped[str | None] = mapped_column(ForeignKey("recording.sha256"), index=True)
     """The motion of the limb that belongs to it."""
     speeds: Mapped[str] = mapped_column(Text, default="")
     """Approach speeds as typed, where no motion was recorded."""
@@ -347,7 +353,7 @@ class Strike(Base):
     reason: Mapped[str] = mapped_column(Text, default="")
     note: Mapped[str] = mapped_column(Text, default="")
     changes: Mapped[int] = mapped_column(Integer, default=0)
-    result_id: Mapped[int | None] = mapped_column(ForeignKey("result.id", use_alter=True))
+    result_id: Mapped[int | None] = mapped_column(ForeignKey("result.id", use_alter=True), index=True)
     """The result in force; earlier ones stay."""
 
     result: Mapped[Result | None] = relationship(foreign_keys=[result_id])
@@ -428,7 +434,7 @@ class Job(Base):
 
     id: Mapped[int] = mapped_column(primary_key=True)
     kind: Mapped[str] = mapped_column(String(40))
-    state: Mapped[str] = mapped_column(String(12), default="waiting")
+    state: Mapped[str] = mapped_column(String(12), default="waiting", index=True)
     """'waiting', 'running', 'done', 'failed', 'cancelled'."""
     asked: Mapped[dict[str, Any]] = mapped_column(JSON, default=dict)
     what: Mapped[str] = mapped_column(String(200), default="")

@@ -1,0 +1,1 @@
+"""How the tables of a lab came to be what they are, one step a file below ``versions``."""
