@@ -7,11 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from quintain.domain.study_plan import StudyPlan
 from quintain.numerics.agreement import Differences
 from quintain.study.asymmetry import Asymmetry
 from quintain.study.compare import Comparison, Equivalence
 from quintain.study.describe import Description, MeasurementShare
 from quintain.study.fatigue import Fatigue
+from quintain.study.mean_curves import MeanCurve
 from quintain.study.methods_text import DoneStep
 from quintain.study.mixed import MixedModel
 from quintain.study.progress import Progress
@@ -30,6 +32,7 @@ __all__ = [
     "ProgressAnswer",
     "Refused",
     "ReliabilityAnswer",
+    "StudyResult",
 ]
 
 Floats = NDArray[np.float64]
@@ -57,6 +60,8 @@ class ReliabilityAnswer:
     """Level of the plan's ``by``, or empty."""
     note: str
     """What the table holds."""
+    mean: float
+    """Of all in the table. [SI unit of the quantity]"""
     icc: Icc
     reliability: Reliability
     error: TypicalError
@@ -73,6 +78,8 @@ class ComparisonAnswer:
     p_holm: float
     """Adjusted over all pairs of levels of this quantity."""
     equivalence: Equivalence
+    intervals: tuple[tuple[float, float], tuple[float, float]]
+    """Of the mean at either level, over people."""
     people: tuple[tuple[str, float, float], ...]
 
 
@@ -154,3 +161,44 @@ class Answers:
     answers: tuple[Answer, ...]
     refused: tuple[Refused, ...]
     steps: tuple[DoneStep, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StudyResult:
+    """
+    A study with everything that its report says.
+
+    Parameters
+    ----------
+    plan : StudyPlan
+        What was asked.
+    answers : Answers
+        What the strikes say to it.
+    curves : tuple of (str, MeanCurve)
+        Mean force curve of each type, where three people or more have one.
+    methods : str
+        The methods paragraph, from what was really done.
+    n_strikes : int
+        Strikes that went in.
+    people, sessions, rigs : tuple of str
+        Who, when, on what.
+    left_out : tuple of (str, int)
+        Why strikes of the selection did not go in, and how many.
+    data_sha256 : str
+        Hash of the values that went in.
+    software, date : str
+        Version, and when it was computed (ISO 8601).
+    """
+
+    plan: StudyPlan
+    answers: Answers
+    curves: tuple[tuple[str, MeanCurve], ...]
+    methods: str
+    n_strikes: int
+    people: tuple[str, ...]
+    sessions: tuple[str, ...]
+    rigs: tuple[str, ...]
+    left_out: tuple[tuple[str, int], ...]
+    data_sha256: str
+    software: str
+    date: str

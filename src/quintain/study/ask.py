@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterator, Mapping
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -111,15 +112,15 @@ Found = Iterator[tuple[Answer, DoneStep]]
 
 def _questions(plan: StudyPlan, obs: Observations) -> Iterator[tuple[str, Callable[[], Found]]]:
     for reliability in plan.reliability:
-        yield f"reliability across {reliability.across}s", lambda q=reliability: _reliability(plan, q, obs)
+        yield f"reliability across {reliability.across}s", partial(_reliability, plan, reliability, obs)
     for comparison in plan.comparison:
-        yield f"comparison by {comparison.factor}", lambda q=comparison: _comparison(plan, q, obs)
+        yield f"comparison by {comparison.factor}", partial(_comparison, plan, comparison, obs)
         if comparison.mixed:
-            yield f"mixed model by {comparison.factor}", lambda q=comparison: _mixed(plan, q, obs)
+            yield f"mixed model by {comparison.factor}", partial(_mixed, plan, comparison, obs)
     for agreement in plan.agreement:
-        yield f"agreement by {agreement.factor}", lambda q=agreement: _agreement(plan, q, obs)
+        yield f"agreement by {agreement.factor}", partial(_agreement, plan, agreement, obs)
     for trend in plan.trend:
-        yield trend.kind, lambda q=trend: _trend(plan, q, obs)
+        yield trend.kind, partial(_trend, plan, trend, obs)
 
 
 def _measurement(obs: Observations) -> Any:
@@ -151,8 +152,9 @@ def _reliability(plan: StudyPlan, asked: Reliability, obs: Observations) -> Foun
         error = assess_typical_error(table, probability=plan.rules.probability)
         icc = next(icc for icc in found.iccs if icc.name == f"ICC({asked.model})")
         words = words_of_reliability(icc.lower, plan)
+        mean = float(np.mean(table))
         yield (
-            ReliabilityAnswer(obs.quantity, asked.across, str(group), note, icc, found, error, words),
+            ReliabilityAnswer(obs.quantity, asked.across, str(group), note, mean, icc, found, error, words),
             DoneStep(
                 "reliability",
                 {
@@ -220,8 +222,17 @@ def _comparison(plan: StudyPlan, asked: Comparison, obs: Observations) -> Found:
     for (a, b), comparison, p in zip(pairs, made, adjusted, strict=True):
         equivalence = judge_equivalence(comparison, margin)
         people = _both(obs, asked.factor, a, b) if asked.paired else ()
+        ends = tuple(
+            describe(obs.select(**{asked.factor: level}), probability=plan.rules.probability)[0].interval
+            for level in (a, b)
+        )
         step = DoneStep(f"{wanted} comparison", {"what": [comparison.first, comparison.second]})
-        yield ComparisonAnswer(obs.quantity, asked.factor, comparison, p, equivalence, people), step
+        yield (
+            ComparisonAnswer(
+                obs.quantity, asked.factor, comparison, p, equivalence, (ends[0], ends[1]), people
+            ),
+            step,
+        )
 
 
 def _both(obs: Observations, factor: str, a: Any, b: Any) -> tuple[tuple[str, float, float], ...]:
