@@ -21,7 +21,7 @@ from quintain.domain.strike import ForceCurve, LimbCurve, Strike
 if TYPE_CHECKING:
     import pyarrow as pa
 
-__all__ = ["Curves", "encode_curves", "keep_curves", "read_curves"]
+__all__ = ["Curves", "decode_curves", "encode_curves", "keep_curves", "read_curves"]
 
 _FORCE = ("raw_time", "raw", "time", "corrected", "u_corrected")
 _LIMB = ("time", "speed", "u_speed", "power_time", "power")
@@ -120,11 +120,28 @@ def read_curves(cache: Path, output: str, number: int) -> Curves | None:
 
     try:
         with pa.memory_map(str(_place(cache, output))) as source:
-            batch = pa.ipc.open_file(source).get_batch(number - 1)
-            row = {name: _plain(batch, name) for name in batch.schema.names}
-    except (OSError, ValueError, IndexError, KeyError, pa.ArrowException):
+            return _decode(source, number)
+    except OSError:
         return None
-    if row.pop("crc", None) != _checksum(row) or row["number"] != number:
+
+
+def decode_curves(content: bytes, number: int) -> Curves | None:
+    """Curves of one strike from what :func:`encode_curves` made; None if they are not whole."""
+    import pyarrow as pa
+
+    return _decode(pa.BufferReader(content), number)
+
+
+def _decode(source: Any, number: int) -> Curves | None:
+    import pyarrow as pa
+
+    try:
+        batch = pa.ipc.open_file(source).get_batch(number - 1)
+        row = {name: _plain(batch, name) for name in batch.schema.names}
+        whole = row.pop("crc") == _checksum(row) and row["number"] == number
+    except (OSError, ValueError, IndexError, KeyError, OverflowError, pa.ArrowException):
+        return None
+    if not whole:
         return None
     force = ForceCurve(*(row[name] for name in _FORCE))
     if not row["limb"]:
