@@ -1,0 +1,372 @@
+"""Pages of strikes in any order, their neighbours, counts, and columns for statistics."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import select
+
+from quintain.domain.as_json import STRIKE_QUANTITIES
+from quintain.errors import LabError, UsageError
+from quintain.store.lab import Lab
+from quintain.store.queries_columns import NONE, StrikeColumns, strike_columns
+from quintain.store.queries_filter import StrikeFilter, matching
+from quintain.store.schema import Recording, Result, Strike
+
+__all__ = [
+    "FACTORS",
+    "HEADLINE",
+    "SORTS",
+    "Neighbours",
+    "Observed",
+    "StrikePage",
+    "StrikeRow",
+    "Value",
+    "count_strikes",
+    "factor_levels",
+    "matching_strikes",
+    "neighbours",
+    "observations",
+    "strike_page",
+]
+
+HEADLINE = ("peak_force", "impulse", "contact_time", "effective_mass", "approach_speed")
+"""Quantities that a page shows unless asked for others."""
+
+FACTORS = ("type", "side", "session", "series", "rig", "state", "recording", "person")
+"""What strikes can be grouped by."""
+
+SORTS = (
+    "order", "id", "when", "start", "session", "person", "type", "side", "state", "rig", "series", "flags",
+    *STRIKE_QUANTITIES, *(f"u_{name}" for name in STRIKE_QUANTITIES),
+)  # fmt: skip
+"""
+What a page can be sorted by. 'order' is the order of the lab: by session, then by place in it. What is
+not stated comes last either way.
+"""
+
+
+class Value(NamedTuple):
+    """A value and its standard uncertainty, in the SI unit of the glossary; None where not stated."""
+
+    value: float | None
+    u: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class StrikeRow:
+    """
+    A strike as a list shows it.
+
+    ``person``, ``session`` and ``rig`` are codes or names, empty where none is stated; ``when`` is the
+    time of contact where the recording tells it, else that of the session.
+    """
+
+    id: int
+    recording_sha256: str
+    recording: str
+    session: str
+    position: int
+    start: float
+    when: datetime | None
+    person: str
+    type: str
+    side: str
+    series: int | None
+    state: str
+    reason: str
+    note: str
+    changes: int
+    rig: str
+    result_id: int | None
+    number: int | None
+    codes: tuple[str, ...]
+    quantities: Mapping[str, Value]
+
+
+class StrikePage(NamedTuple):
+    """Some rows of all that a filter means; ``offset`` is how many come before."""
+
+    rows: tuple[StrikeRow, ...]
+    total: int
+    offset: int
+
+
+class Neighbours(NamedTuple):
+    """Where a strike stands among others: ``place`` from 1; ``before`` and ``after`` are ids."""
+
+    before: int | None
+    after: int | None
+    place: int
+    total: int
+
+
+class Observed(NamedTuple):
+    """
+    Columns for statistics, one entry a strike, in the order of the lab.
+
+    ``columns`` holds ``id``, ``quantity``, ``person``, ``value``, ``u`` and the factors asked for;
+    ``left_out`` counts, by reason, the strikes that could not serve.
+    """
+
+    columns: Mapping[str, NDArray[Any]]
+    left_out: Mapping[str, int]
+
+
+def strike_page(
+    lab: Lab,
+    chosen: StrikeFilter | None = None,
+    *,
+    sort: str = "order",
+    descending: bool = False,
+    offset: int = 0,
+    limit: int = 100,
+    quantities: Sequence[str] = HEADLINE,
+) -> StrikePage:
+    """
+    Some of the strikes that a filter means.
+
+    Parameters
+    ----------
+    lab : Lab
+        The lab.
+    chosen : StrikeFilter, optional
+        Which strikes; all that are not gone if left out.
+    sort : str
+        From :data:`SORTS`; equal strikes stand by their id.
+    descending : bool
+        Largest first.
+    offset, limit : int
+        How many to pass over, and how many to give at most.
+    quantities : sequence of str
+        Which quantities the rows carry.
+
+    Raises
+    ------
+    UsageError
+        If the filter, the sort or a quantity names something that there is not.
+    """
+    unknown = [name for name in quantities if name not in STRIKE_QUANTITIES]
+    if unknown:
+        raise UsageError(f"a strike has no {unknown[0]!r}; choose from {', '.join(STRIKE_QUANTITIES)}")
+    if offset < 0 or limit < 1:
+        raise UsageError(f"a page starts at 0 or later and holds 1 or more, got {offset} and {limit}")
+    columns = strike_columns(lab)
+    rows = np.flatnonzero(matching(columns, chosen or StrikeFilter()))
+    picked = _slice(_sort_key(columns, sort)[rows], rows, offset, limit, descending)
+    return StrikePage(_rows(lab, columns, columns.keys["id"][picked], quantities), int(rows.size), offset)
+
+
+def count_strikes(lab: Lab, chosen: StrikeFilter | None = None) -> int:
+    """How many strikes a filter means."""
+    return int(np.count_nonzero(matching(strike_columns(lab), chosen or StrikeFilter())))
+
+
+def matching_strikes(
+    lab: Lab, chosen: StrikeFilter | None = None, *, sort: str = "order", descending: bool = False
+) -> tuple[int, ...]:
+    """Ids of all strikes that a filter means, in order."""
+    columns = strike_columns(lab)
+    rows = np.flatnonzero(matching(columns, chosen or StrikeFilter()))
+    picked = _slice(_sort_key(columns, sort)[rows], rows, 0, max(rows.size, 1), descending)
+    return tuple(columns.keys["id"][picked].tolist())
+
+
+def neighbours(
+    lab: Lab,
+    strike_id: int,
+    chosen: StrikeFilter | None = None,
+    *,
+    sort: str = "order",
+    descending: bool = False,
+) -> Neighbours:
+    """
+    The strikes before and after one, among those that a filter means.
+
+    Raises
+    ------
+    LabError
+        If there is no such strike.
+
+    Notes
+    -----
+    A strike that the filter does not mean (any more) is counted in, so that review goes on from where
+    it was when the strike has just been accepted.
+    """
+    columns = strike_columns(lab)
+    at = int(np.searchsorted(columns.keys["id"], strike_id))
+    if at == columns.n or columns.keys["id"][at] != strike_id:
+        raise LabError(f"there is no strike {strike_id} in the lab")
+    keep = matching(columns, chosen or StrikeFilter())
+    keep[at] = True
+    rows = np.flatnonzero(keep)
+    order = _slice(_sort_key(columns, sort)[rows], rows, 0, rows.size, descending)
+    place = int(np.flatnonzero(order == at)[0])
+    ids = columns.keys["id"][order[max(place - 1, 0) : place + 2]].tolist()
+    before = ids[0] if place else None
+    after = ids[-1] if place + 1 < order.size else None
+    return Neighbours(before, after, place + 1, int(order.size))
+
+
+def observations(
+    lab: Lab,
+    chosen: StrikeFilter | None = None,
+    quantity: str = "peak_force",
+    factors: Sequence[str] = ("type", "side", "session"),
+) -> Observed:
+    """
+    Values of one quantity with who and what, for statistics.
+
+    Strikes that do not state the quantity, the person or one of the factors are left out and counted.
+
+    Raises
+    ------
+    UsageError
+        If the quantity or a factor is not known.
+    """
+    if quantity not in STRIKE_QUANTITIES:
+        raise UsageError(f"a strike has no {quantity!r}; choose from {', '.join(STRIKE_QUANTITIES)}")
+    columns = strike_columns(lab)
+    keep = matching(columns, chosen or StrikeFilter())
+    left_out = {}
+    value = columns.numbers[quantity]
+    missing = {f"no {quantity}": np.isnan(value)}
+    levels = {}
+    for name in dict.fromkeys(("person", *factors)):
+        codes, words = factor_levels(columns, name)
+        levels[name] = (codes, words)
+        missing[f"no {name}"] = np.array([word == "" for word in words], dtype=bool)[codes]
+    for reason, absent in missing.items():
+        left_out[reason] = int(np.count_nonzero(keep & absent))
+        keep &= ~absent
+    rows = np.flatnonzero(keep)
+    rows = _slice(_sort_key(columns, "order")[rows], rows, 0, max(rows.size, 1), False)
+    out: dict[str, NDArray[Any]] = {
+        "id": columns.keys["id"][rows],
+        "quantity": np.full(rows.size, quantity),
+        "value": value[rows],
+        "u": columns.numbers[f"u_{quantity}"][rows],
+    }
+    out |= {name: np.array(words or ("",))[codes[rows]] for name, (codes, words) in levels.items()}
+    if "series" in out:
+        out["series"] = columns.keys["series"][rows]
+    return Observed(out, {reason: n for reason, n in left_out.items() if n})
+
+
+def factor_levels(columns: StrikeColumns, name: str) -> tuple[NDArray[np.int64], tuple[str, ...]]:
+    """
+    Codes of a factor for every strike, and what they stand for; codes rise with the names' order.
+
+    Raises
+    ------
+    UsageError
+        If there is no such factor.
+    """
+    if name not in FACTORS:
+        raise UsageError(f"strikes cannot be grouped by {name!r}; choose from {', '.join(FACTORS)}")
+    if name in ("type", "side", "state", "recording"):
+        codes, words = columns.texts[name].astype(np.int64), columns.words[name]
+    else:
+        key = columns.keys["series" if name == "series" else f"{name}_id"]
+        ids, codes = np.unique(key, return_inverse=True)
+        names: Mapping[int, str] = {
+            "person": columns.names.people,
+            "session": columns.names.sessions,
+            "rig": columns.names.rigs,
+        }.get(name, {})
+        words = tuple("" if id == NONE else names.get(id, str(id)) for id in ids.tolist())
+    order = sorted(range(len(words)), key=lambda i: (words[i] == "", words[i]))
+    rank = np.empty(len(words), dtype=np.int64)
+    rank[order] = np.arange(len(words))
+    return (rank[codes] if words else codes), tuple(words[i] for i in order)
+
+
+def _sort_key(columns: StrikeColumns, sort: str) -> NDArray[np.float64]:
+    """A number a strike to sort by; nan, which comes last, where nothing is stated."""
+    if sort not in SORTS:
+        raise UsageError(f"strikes cannot be sorted by {sort!r}; choose from {', '.join(SORTS)}")
+    if sort in columns.numbers:
+        return columns.numbers[sort]
+    if sort == "when":
+        return columns.when()
+    if sort == "id":
+        return columns.keys["id"].astype(float)
+    if sort == "flags":
+        count = np.array([len(word.split()) for word in columns.words["codes"]] or [0], dtype=float)
+        return count[columns.texts["codes"]]
+    if sort == "order":
+        return _lab_order(columns)
+    codes, words = factor_levels(columns, sort)
+    stated = np.array([np.nan if word == "" else i for i, word in enumerate(words)] or [0.0])
+    return stated[codes]
+
+
+def _lab_order(columns: StrikeColumns) -> NDArray[np.float64]:
+    session = columns.keys["session_id"]
+    when = np.nan_to_num(columns.numbers["session_when"], nan=np.inf)
+    order = np.lexsort(
+        (columns.keys["id"], columns.keys["position"], columns.texts["recording"] * (session == NONE),
+         session, when, session == NONE)
+    )  # fmt: skip
+    rank = np.empty(columns.n)
+    rank[order] = np.arange(columns.n)
+    return rank
+
+
+def _slice(
+    key: NDArray[np.float64], rows: NDArray[np.intp], offset: int, limit: int, descending: bool
+) -> NDArray[np.intp]:
+    """Rows from ``offset`` in the order of their keys, equal ones and those without a key by their place."""
+    order = np.argsort(-key if descending else key, kind="stable")
+    picked: NDArray[np.intp] = rows[order[offset : offset + limit]]
+    return picked
+
+
+def _rows(
+    lab: Lab, columns: StrikeColumns, ids: NDArray[np.int64], quantities: Sequence[str]
+) -> tuple[StrikeRow, ...]:
+    values = [getattr(Result, column) for q in quantities for column in (q, f"u_{q}")]
+    statement = (
+        select(Strike, Recording.name, Result.number, Result.codes, *values)
+        .join(Recording, Recording.sha256 == Strike.recording_sha256)
+        .outerjoin(Result, Result.id == Strike.result_id)
+    )
+    at = np.searchsorted(columns.keys["id"], ids)
+    known = zip(ids.tolist(), columns.keys["rig_id"][at].tolist(), columns.when()[at].tolist(), strict=True)
+    place = {id: (rig, when) for id, rig, when in known}
+    found: dict[int, StrikeRow] = {}
+    with lab.reading() as database:
+        for start in range(0, ids.size, 500):
+            some = ids[start : start + 500].tolist()
+            for strike, name, number, codes, *stated in database.execute(
+                statement.where(Strike.id.in_(some))
+            ):
+                rig, when = place[strike.id]
+                found[strike.id] = StrikeRow(
+                    id=strike.id,
+                    recording_sha256=strike.recording_sha256,
+                    recording=name,
+                    session=columns.names.sessions.get(strike.session_id, ""),
+                    position=strike.position,
+                    start=strike.start,
+                    when=None if np.isnan(when) else datetime.fromtimestamp(when, UTC),
+                    person=columns.names.people.get(strike.person_id, ""),
+                    type=strike.type or "",
+                    side=strike.side,
+                    series=strike.series,
+                    state=strike.state,
+                    reason=strike.reason,
+                    note=strike.note,
+                    changes=strike.changes,
+                    rig=columns.names.rigs.get(rig, ""),
+                    result_id=strike.result_id,
+                    number=number,
+                    codes=tuple((codes or "").split()),
+                    quantities={q: Value(*stated[2 * k : 2 * k + 2]) for k, q in enumerate(quantities)},
+                )
+    return tuple(found[id] for id in place if id in found)
