@@ -11,6 +11,8 @@ from quintain.cli.calibrate import calibrate
 from quintain.cli.demo import demo
 from quintain.cli.drops import drops
 from quintain.cli.formats import formats
+from quintain.cli.import_recordings import import_recordings
+from quintain.cli.new import new
 from quintain.cli.peek import peek
 from quintain.cli.rig import rig
 from quintain.cli.sensor import sensor
@@ -61,3 +63,5 @@ app.command()(translate)
 app.command()(peek)
 app.command()(formats)
 app.command()(zero)
+app.command()(new)
+app.command("import")(import_recordings)

@@ -231,4 +231,4 @@ def _date(says: Mapping[str, str]) -> datetime | None:
         return None
 
 
-READER = Reader("mme", (".mme",), recognises, read_mme, "ISO/TS 13499 (MME) channels")
+READER = Reader("mme", (".mme",), recognises, read_mme, "ISO/TS 13499 (MME) channels", _channel_files)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import inspect
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
 from quintain.domain.recording import Recording
 
@@ -32,6 +33,9 @@ class Reader:
         nothing but :class:`~quintain.errors.QuintainError`.
     about : str
         What the format is, in a few words.
+    parts : callable, optional
+        For recordings of several files: given the path of the first, returns those of the others, which
+        lie in its folder or below.
     """
 
     name: str
@@ -39,6 +43,7 @@ class Reader:
     recognises: Callable[[bytes], bool]
     read: Callable[..., Recording]
     about: str
+    parts: Callable[[Path], list[Path]] | None = None
 
     @property
     def settings(self) -> tuple[str, ...]:
