@@ -12,7 +12,18 @@ from quintain.errors import LabError, QuintainError
 from quintain.store.curves import keep_curves
 from quintain.store.lab import Lab
 from quintain.store.results import Saved, save_analysis
-from quintain.tasks.lab_inputs import METHOD, NEW, RIG, TOLD, Inputs, Made, Wanted, gather, measure_inputs
+from quintain.tasks.lab_inputs import (
+    METHOD,
+    NEW,
+    RIG,
+    TOLD,
+    Inputs,
+    Made,
+    Wanted,
+    gather,
+    measure_inputs,
+    places_of,
+)
 from quintain.tasks.progress import Progress, silent
 
 __all__ = ["Analysed", "Failed", "LabRun", "analyse_lab"]
@@ -175,11 +186,11 @@ def _outcomes(
             while len(out) >= in_flight:
                 yield from _finished(out)
             try:
-                job = _job(lab, wanted.inputs, curves)
+                places = places_of(lab, wanted.inputs)
             except QuintainError as problem:
                 yield wanted, problem
                 continue
-            out[executor.submit(measure_inputs, *job)] = wanted
+            out[executor.submit(measure_inputs, wanted.inputs, places, curves)] = wanted
         while out:
             yield from _finished(out)
     except BrokenExecutor:
@@ -193,7 +204,7 @@ def _outcomes(
 
 
 def _here(lab: Lab, inputs: Inputs, curves: bool) -> Made:
-    return measure_inputs(*_job(lab, inputs, curves))
+    return measure_inputs(inputs, places_of(lab, inputs), curves)
 
 
 def _finished(out: dict[Future[Made], Wanted]) -> Iterator[tuple[Wanted, Outcome]]:
@@ -209,8 +220,3 @@ def _outcome(call: Callable[[], Made]) -> Outcome:
         raise
     except Exception as problem:  # one recording must not stop the others, whatever it does
         return problem
-
-
-def _job(lab: Lab, inputs: Inputs, curves: bool) -> tuple[Inputs, str, str, bool]:
-    motion = str(lab.originals.path(inputs.motion).resolve()) if inputs.motion else ""
-    return inputs, str(lab.originals.path(inputs.recording).resolve()), motion, curves

@@ -28,11 +28,13 @@ __all__ = [
     "LAB_STEP",
     "Inputs",
     "Made",
+    "Places",
     "Wanted",
     "gather",
     "inputs_of",
     "libraries",
     "measure_inputs",
+    "places_of",
     "stale",
 ]
 
@@ -93,7 +95,34 @@ class Wanted(NamedTuple):
     analysis_id: int | None
 
 
-def measure_inputs(inputs: Inputs, path: str, motion_path: str = "", curves: bool = True) -> Made:
+class Places(NamedTuple):
+    """Where the bytes lie, and the settings with which they are read."""
+
+    recording: str
+    reading: Mapping[str, Any]
+    motion: str
+    motion_reading: Mapping[str, Any]
+
+
+def places_of(lab: Lab, inputs: Inputs) -> Places:
+    """
+    Find the bytes of a recording and of its motion.
+
+    Raises
+    ------
+    LabError
+        If they are missing.
+    """
+    originals = lab.originals
+    return Places(
+        str(originals.path(inputs.recording).resolve()),
+        originals.settings(inputs.told["reading"]),
+        str(originals.path(inputs.motion).resolve()) if inputs.motion else "",
+        originals.settings(inputs.told["motion_reading"]),
+    )
+
+
+def measure_inputs(inputs: Inputs, places: Places, curves: bool = True) -> Made:
     """
     Analyse a recording of the lab; runs in whatever process or machine an executor chooses.
 
@@ -101,7 +130,7 @@ def measure_inputs(inputs: Inputs, path: str, motion_path: str = "", curves: boo
     ----------
     inputs : Inputs
         What it rests on.
-    path, motion_path : str
+    places : Places
         Where the bytes lie.
     curves : bool
         Whether curves are wanted.
@@ -124,16 +153,16 @@ def measure_inputs(inputs: Inputs, path: str, motion_path: str = "", curves: boo
     told = inputs.told
     rig = Rig.from_toml(inputs.rig, origin=f"rig {inputs.rig_version}") if inputs.rig else None
     analysis = analyse_file(
-        path,
+        places.recording,
         rig=rig,
         method=inputs.method,
         channel=told["channel"] or None,
         curves=curves or bool(inputs.motion or told["speeds"]),
-        **told["reading"],
+        **places.reading,
     )
     _same_bytes(analysis.sha256, inputs.recording, inputs.name)
     if inputs.motion:
-        motion = read(motion_path, **told["motion_reading"])
+        motion = read(places.motion, **places.motion_reading)
         _same_bytes(motion.sha256, inputs.motion, "the motion's recording")
         setup = ImuFile.from_toml(told["sensor"]).to_setup() if told["sensor"] else None
         analysis = measure_limbs(join_motion(analysis, motion, setup=setup), kind=told["kind"])
@@ -288,17 +317,13 @@ class _Known:
 
     def told(self, recording: schema.Recording, motion_sha256: str | None) -> dict[str, Any]:
         motion = None if motion_sha256 is None else self._database.get(schema.Recording, motion_sha256)
-        motion_reading = {} if motion is None else dict(motion.reading)
-        sensor = motion_reading.pop("sensor", "")
-        if motion is not None and not sensor:
-            rig_id = recording.rig_id or self._sessions.get(recording.session_id or 0)
-            sensor = self._sensor(rig_id)
+        rig_id = recording.rig_id or self._sessions.get(recording.session_id or 0)
         family = self._families.get(recording.type or "", "")
         return {
             "reading": dict(recording.reading),
             "channel": recording.channel,
-            "motion_reading": motion_reading,
-            "sensor": sensor,
+            "motion_reading": {} if motion is None else dict(motion.reading),
+            "sensor": "" if motion is None else self._sensor(rig_id),
             "speeds": "" if motion is not None else recording.speeds,
             "kind": family if family in ("punch", "kick") else "any",
         }

@@ -17,6 +17,7 @@ from quintain.domain.strike import ForceCurve, LimbCurve
 from quintain.errors import LabError, QuintainError
 from quintain.store.curves import decode_curves, keep_curves, read_curves
 from quintain.store.lab import Lab
+from quintain.store.originals import BUNDLE
 from quintain.store.results import load_strike, match_starts
 from quintain.store.schema import (
     Analysis,
@@ -27,7 +28,7 @@ from quintain.store.schema import (
     Source,
     Strike,
 )
-from quintain.tasks.lab_inputs import LAB_STEP, Inputs, Made, inputs_of, libraries, measure_inputs
+from quintain.tasks.lab_inputs import LAB_STEP, Inputs, Made, inputs_of, libraries, measure_inputs, places_of
 
 __all__ = [
     "Deed",
@@ -320,9 +321,9 @@ def _again(lab: Lab, analysis_id: int) -> tuple[Replay, Made | None]:
         row = database.get_one(Analysis, analysis_id)
         changed = _changed(inputs, row)
         output = row.output
+    changed += _broken(lab, inputs)
     try:
-        motion = str(lab.originals.path(inputs.motion)) if inputs.motion else ""
-        made = measure_inputs(inputs, str(lab.originals.path(inputs.recording)), motion)
+        made = measure_inputs(inputs, places_of(lab, inputs))
     except QuintainError as problem:
         return Replay(analysis_id, False, output, "", (*changed, str(problem)), None), None
     now = made.analysis.history[-1].output
@@ -335,6 +336,17 @@ _NOTHING = (
     "nothing of its inputs, the software or its libraries changed; a processor that computes otherwise, or a "
     "row of the lab that was altered, remains"
 )
+
+
+def _broken(lab: Lab, inputs: Inputs) -> list[str]:
+    """Recordings of several files whose further files are not what they were; the first is hashed anyway."""
+    broken = []
+    for sha256 in filter(None, (inputs.recording, inputs.motion)):
+        place = lab.originals.find(sha256)
+        if place is not None and place.parent.suffix == BUNDLE:
+            why = lab.originals.broken(sha256, place.parent)
+            broken += [f"{inputs.name}: {why}"] if why else []
+    return broken
 
 
 def _changed(inputs: Inputs, row: Analysis) -> list[str]:
