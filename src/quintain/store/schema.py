@@ -52,6 +52,7 @@ __all__ = [
     "Session",
     "Source",
     "Strike",
+    "StrikeChange",
     "StrikeType",
     "Study",
     "utc_now",
@@ -360,6 +361,23 @@ class Strike(Base):
     person: Mapped[Person | None] = relationship()
     recording: Mapped[Recording] = relationship()
     session: Mapped[Session | None] = relationship()
+
+
+class StrikeChange(Base):
+    """
+    A strike that was added, changed or taken away, in the order in which that became visible.
+
+    Triggers of the database write it, whoever writes: copies of the strikes in memory and in the cache
+    are brought up to date by it, and never show what is no more. No strike stands where a name changed.
+    """
+
+    __tablename__ = "strike_change"
+    __table_args__ = ({"sqlite_autoincrement": True},)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    strike_id: Mapped[int | None] = mapped_column(Integer)
+    token: Mapped[int] = mapped_column(Integer)
+    """At random: a lab that was restored from a copy tells itself from its own future by it."""
 
 
 class Analysis(Base):
