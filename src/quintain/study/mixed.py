@@ -291,18 +291,19 @@ def fit_mixed(
 
 
 def _check_random(obs: Observations, random: Sequence[str]) -> None:
-    cells: dict[str, int] = {}
+    groups: dict[str, NDArray[np.int64]] = {}
     for term in random:
         if term.split(":")[0] != "person":
             raise StudyError(
                 f"a random part must lie within people and begin with person, got {term!r}; "
                 "a factor that all people share belongs to the fixed ones"
             )
-        cells[term] = np.unique(_codes(obs, term)).size
-        if cells[term] == obs.value.size:
+        groups[term] = _codes(obs, term)
+        if np.unique(groups[term]).size == obs.value.size:
             raise StudyError(f"every trial is a {term} of its own: nothing tells {term} from the residual")
-    if len(set(cells.values())) < len(cells):
-        raise StudyError(f"two of {', '.join(random)} group the trials alike: leave one out")
+    for (one, a), (other, b) in combinations(groups.items(), 2):
+        if np.unique([a, b], axis=1).shape[1] == np.unique(a).size == np.unique(b).size:
+            raise StudyError(f"{one} and {other} group the trials alike: leave one out")
 
 
 def _words(n_people: int, random: Sequence[str], nought: Sequence[str]) -> tuple[str, ...]:

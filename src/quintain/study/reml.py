@@ -230,7 +230,7 @@ def fit_reml(
             share /= 2
         change = float(np.abs(trial - theta).sum() / trial.sum())
         theta, at = trial, new
-        if theta[-1] < 1e-12 * theta.sum():
+        if theta[-1] < 10 * CONVERGED * theta.sum():
             raise StudyError("the trials of a person do not vary: a mixed model has no residual to judge by")
         if change < CONVERGED:
             break
