@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
-from importlib.metadata import entry_points
+from collections.abc import Callable, Iterable
+from functools import cache
+from importlib.metadata import EntryPoint, entry_points
 from typing import Any
 
 from quintain.domain.recording import Recording
@@ -59,7 +61,7 @@ def list_readers() -> tuple[Reader, ...]:
         If another package offers something that is no reader.
     """
     outside = []
-    for point in entry_points(group=ENTRY_POINTS):
+    for point in _offered(entry_points):
         try:
             reader = point.load()
         except Exception as error:
@@ -71,6 +73,12 @@ def list_readers() -> tuple[Reader, ...]:
             raise UsageError(f"the entry point {point.name!r} gives a {type(reader).__name__}, not a Reader.")
         outside.append(reader)
     return (*outside, *_OWN)
+
+
+@cache
+def _offered(look: Callable[..., Iterable[EntryPoint]]) -> tuple[EntryPoint, ...]:
+    """What other packages offer; looking through all that is installed takes longer than a small file."""
+    return tuple(look(group=ENTRY_POINTS))
 
 
 def find_reader(path: str | os.PathLike[str], name: str | None = None) -> Reader:

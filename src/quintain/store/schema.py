@@ -462,6 +462,8 @@ class Job(Base):
     result: Mapped[dict[str, Any]] = mapped_column(JSON, default=dict)
     who: Mapped[str] = mapped_column(String(100), default="")
     added: Mapped[datetime] = mapped_column(Utc, default=utc_now)
+    touched: Mapped[datetime | None] = mapped_column(Utc)
+    """Last sign of life of the process that does it."""
     ended: Mapped[datetime | None] = mapped_column(Utc)
 
 

@@ -232,11 +232,9 @@ def _import_one(
     kept = settings.keep()
     try:
         with lab.writing(who) as writer:
-            if not _enter(writer, file, kept):
-                return _again_in(writer, file)
+            return _enter(writer, file, kept)
     except ConflictError as problem:
         return replace(file, state="refused", reason=str(problem))
-    return file
 
 
 def _known(lab: Lab, path: Path, n_bytes: int) -> str:
@@ -316,18 +314,18 @@ def _compared(database: Database, file: ImportedFile) -> ImportedFile:
     )  # fmt: skip
 
 
-def _enter(writer: Writer, file: ImportedFile, reading: dict[str, Any]) -> bool:
-    """Add the row of a recording, and those it needs; False if another process was faster."""
+def _enter(writer: Writer, file: ImportedFile, reading: dict[str, Any]) -> ImportedFile:
+    """Add the row of a recording, and those it needs."""
     database = writer.database
     row = database.get(Recording, file.sha256)
     if row is not None:
-        if row.gone is None:
-            return False
+        if row.gone is None:  # another process was faster
+            return _again_in(writer, file)
         before = {"gone": row.gone.isoformat()}
         row.gone = None
         writer.note("restore recording", "recording", file.sha256, before=before)
         _add_source(writer, file)
-        return True
+        return replace(file, reason="its bytes had been lost; what the lab says of it was left as it is")
     session = _session(writer, file.session)
     rig_id = database.scalar(select(Rig.id).where(Rig.name == file.rig)) if file.rig else None
     if rig_id is None and session is not None:
@@ -361,7 +359,7 @@ def _enter(writer: Writer, file: ImportedFile, reading: dict[str, Any]) -> bool:
         after={"name": file.path.name, "kind": file.kind, "person": file.person, "type": file.type,
                "side": file.side, "session": file.session, "motion": file.motion},
     )  # fmt: skip
-    return True
+    return file
 
 
 def _add_source(writer: Writer, file: ImportedFile) -> None:

@@ -39,6 +39,7 @@ def upgrade() -> None:
         sa.Column("result", sa.JSON(), nullable=False),
         sa.Column("who", sa.String(length=100), nullable=False),
         sa.Column("added", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("touched", sa.DateTime(timezone=True), nullable=True),
         sa.Column("ended", sa.DateTime(timezone=True), nullable=True),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_job")),
     )
