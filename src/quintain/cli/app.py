@@ -9,13 +9,17 @@ import typer
 from quintain.cli.analyse import analyse
 from quintain.cli.calibrate import calibrate
 from quintain.cli.demo import demo
+from quintain.cli.doctor import doctor
 from quintain.cli.drops import drops
 from quintain.cli.formats import formats
+from quintain.cli.history import history
 from quintain.cli.import_recordings import import_recordings
 from quintain.cli.new import new
+from quintain.cli.passphrase import passphrase
 from quintain.cli.peek import peek
 from quintain.cli.rig import rig
 from quintain.cli.sensor import sensor
+from quintain.cli.serve import serve
 from quintain.cli.tap import tap
 from quintain.cli.translate import translate
 from quintain.cli.zero import zero
@@ -63,5 +67,9 @@ app.command()(translate)
 app.command()(peek)
 app.command()(formats)
 app.command()(zero)
+app.command()(serve)
+app.command()(passphrase)
 app.command()(new)
 app.command("import")(import_recordings)
+app.command()(doctor)
+app.command()(history)

@@ -1,0 +1,40 @@
+"""``quintain passphrase``: what a role signs in with."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from quintain.cli.failure import explained, say
+from quintain.errors import UsageError
+
+__all__ = ["passphrase"]
+
+
+def passphrase(
+    role: Annotated[str, typer.Argument(help="viewer, operator or engineer.")],
+    file: Annotated[Path, typer.Option(help="Access file; made if it is not there.")] = Path("access.toml"),
+) -> None:
+    """
+    Set the passphrase of a role, for quintain serve --access.
+
+    It is asked for twice, or read as one line where no terminal is at hand. Only a hash is kept.
+    Example: quintain passphrase operator --file access.toml
+    """
+    # commands and app are siblings that do not import each other: the app is loaded by name, when asked for
+    write_passphrase = importlib.import_module("quintain.web.security.passphrases").write_passphrase
+    roles = importlib.import_module("quintain.web.security.roles").Role
+    with explained():
+        wanted = roles.of(role)
+        if wanted is None:
+            raise UsageError(f"there is no role {role!r}; there are: {', '.join(r.word for r in roles)}")
+        if sys.stdin.isatty():
+            said = typer.prompt(f"Passphrase of {role}", hide_input=True, confirmation_prompt=True, err=True)
+        else:
+            said = sys.stdin.readline().rstrip("\r\n")
+        write_passphrase(file, wanted, said)
+        say(f"{file}: {role} signs in with the new passphrase; restart a running server.")

@@ -1,0 +1,1 @@
+"""One file a page; each exposes ``router`` and, to stand in the navigation, ``NAV``."""

@@ -1,0 +1,59 @@
+"""How often somebody may try a passphrase: by address, and over all addresses."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import OrderedDict, deque
+from collections.abc import Callable
+
+__all__ = ["SignInLimit"]
+
+
+class SignInLimit:
+    """
+    A sliding window of attempts.
+
+    Every attempt counts from before its passphrase is checked, so that many at once gain nothing; a good
+    one is taken back. The limit over all addresses bounds what the check itself costs; while it is
+    reached nobody can sign in, which sessions that are open do not notice.
+    """
+
+    def __init__(
+        self,
+        *,
+        each: int = 5,
+        overall: int = 30,
+        window: float = 60.0,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._each, self._overall, self._window, self._clock = each, overall, window, clock
+        self._lock = threading.Lock()
+        self._by_address: OrderedDict[str, deque[float]] = OrderedDict()
+        self._all: deque[float] = deque()
+
+    def attempt(self, address: str) -> float:
+        """Count an attempt; return 0, or for how many seconds to wait, and then it is not counted."""
+        now = self._clock()
+        with self._lock:
+            own = self._by_address.setdefault(address, deque())
+            self._by_address.move_to_end(address)
+            for times in (own, self._all):
+                while times and now - times[0] >= self._window:
+                    times.popleft()
+            if len(own) >= self._each:
+                return self._window - (now - own[0])
+            if len(self._all) >= self._overall:
+                return self._window - (now - self._all[0])
+            own.append(now)
+            self._all.append(now)
+            while len(self._by_address) > self._overall:  # older ones hold nothing inside the window
+                self._by_address.popitem(last=False)
+            return 0.0
+
+    def forgive(self, address: str) -> None:
+        """Take back the attempts of an address that knew the passphrase."""
+        with self._lock:
+            for moment in self._by_address.pop(address, ()):
+                if moment in self._all:
+                    self._all.remove(moment)

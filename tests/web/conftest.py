@@ -1,0 +1,104 @@
+"""Fixtures of the app in the browser: a live server and Debian's Chromium."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from typing import Any
+from urllib.parse import urlsplit
+
+import httpx
+import pytest
+
+from web_server import access, empty_lab, serving
+
+FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+@pytest.fixture(scope="session")
+def lab_folder(tmp_path_factory):
+    return empty_lab(tmp_path_factory.mktemp("web"))
+
+
+@pytest.fixture(scope="session")
+def server(lab_folder) -> Iterator[str]:
+    with serving(lab_folder) as address:
+        yield address
+
+
+@pytest.fixture
+def guarded(lab_folder) -> Iterator[str]:
+    """A server that asks for passphrases."""
+    with serving(lab_folder, access()) as address:
+        yield address
+
+
+@pytest.fixture
+def client(server) -> Iterator[httpx.Client]:
+    with httpx.Client(base_url=server) as client:
+        yield client
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    path = shutil.which("chromium")
+    if path is None:
+        pytest.skip("Chromium is not installed: apt-get install chromium (make test does it)")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+class Browser:
+    """Opens pages, and holds what went wrong in them: console errors and requests to other hosts."""
+
+    def __init__(self, chromium: Any, server: str) -> None:
+        self.server = server
+        self._chromium = chromium
+        self._contexts: list[Any] = []
+        self.errors: list[str] = []
+        self.foreign: list[str] = []
+
+    def page(self, path: str = "/", *, dark: bool = False, width: int = 1280, **options: Any) -> Any:
+        """A page in a context of its own, loaded."""
+        context = self._chromium.new_context(
+            viewport={"width": width, "height": 800}, color_scheme="dark" if dark else "light", **options
+        )
+        self._contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(10_000)
+        page.on("console", lambda m: self.errors.append(m.text) if m.type in ("error", "warning") else None)
+        page.on("pageerror", lambda e: self.errors.append(str(e)))
+        page.on("request", lambda r: self._seen(r.url))
+        page.goto(self.server + path)
+        return page
+
+    def _seen(self, url: str) -> None:
+        if urlsplit(url).netloc != urlsplit(self.server).netloc:
+            self.foreign.append(url)
+
+    def close(self) -> None:
+        for context in self._contexts:
+            context.close()
+
+
+@pytest.fixture
+def browser(chromium, server) -> Iterator[Browser]:
+    """A browser whose pages may neither err nor speak to another host."""
+    browser = Browser(chromium, server)
+    yield browser
+    browser.close()
+    assert browser.errors == []
+    assert browser.foreign == []
