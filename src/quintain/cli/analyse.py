@@ -18,9 +18,29 @@ __all__ = ["analyse"]
 
 
 def analyse(
-    files: Annotated[list[Path], typer.Argument(help="Recordings of the load cell.", show_default=False)],
+    files: Annotated[
+        list[Path] | None, typer.Argument(help="Recordings of the load cell.", show_default=False)
+    ] = None,
+    lab: Annotated[
+        Path | None, typer.Option(help="Analyse the recordings of this lab instead of files.")
+    ] = None,
+    session: Annotated[str | None, typer.Option(help="With --lab: those of one session.")] = None,
+    again: Annotated[
+        bool,
+        typer.Option("--again", help="With --lab: also what a newer rig, method or version makes stale."),
+    ] = False,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="With --lab: say what would be analysed and why.")
+    ] = False,
+    dask: Annotated[
+        str | None, typer.Option(help="With --lab: a Dask cluster, e.g. tcp://station:8786.")
+    ] = None,
+    who: Annotated[str, typer.Option(help="With --lab: in whose name; the user if left out.")] = "",
     rig: Annotated[
-        Path | None, typer.Option(help="Rig file (rig.toml): ringing, calibration, limits.")
+        Path | None,
+        typer.Option(
+            help="Rig file (rig.toml): ringing, calibration, limits. With --lab the name of one of its rigs."
+        ),
     ] = None,
     method: Annotated[Path | None, typer.Option(help="Method file (method.toml): all settings.")] = None,
     channel: Annotated[str | None, typer.Option(help="Channel to analyse, if there are several.")] = None,
@@ -74,6 +94,8 @@ def analyse(
     Example: quintain analyse session.csv --rig rig.toml --report reports
 
     Example: quintain analyse session.csv --rig rig.toml --motion wrist.csv --normal 1,0,0
+
+    Example: quintain analyse --lab our-lab --session monday --jobs 4
     """
     from quintain.domain import as_json
     from quintain.domain.imu_file import ImuFile
@@ -85,6 +107,26 @@ def analyse(
     from quintain.tasks.workers import worker_pool
 
     with explained():
+        if lab is not None:
+            given = {"channel": channel, "columns": columns, "rate": rate, "setting": setting, "units": units,
+                     "motion": motion, "speed": speed, "report": report}  # fmt: skip
+            stray = [f"--{name}" for name, value in given.items() if value is not None]
+            if files or stray:
+                raise UsageError(
+                    f"with --lab, {stray[0] if stray else 'a file'} has no place: what belongs to a "
+                    "recording is stated when it is imported"
+                )
+            from quintain.cli.analyse_lab import analyse_in_lab
+
+            code = analyse_in_lab(
+                lab, session=session, rig=None if rig is None else str(rig), method=method, again=again,
+                dry_run=dry_run, jobs=jobs, dask=dask, who=who, json=json,
+            )  # fmt: skip
+            raise typer.Exit(code)
+        if not files:
+            raise UsageError("name recordings to analyse, or a lab with --lab")
+        if session is not None or again or dry_run or dask is not None:
+            raise UsageError("--session, --again, --dry-run and --dask belong to --lab")
         if motion is not None and len(files) > 1:
             raise UsageError(f"one recording of the motion belongs to one of the force, got {len(files)}")
         if kind not in ("any", "punch", "kick"):

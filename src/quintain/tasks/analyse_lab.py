@@ -26,7 +26,7 @@ from quintain.tasks.lab_inputs import (
 )
 from quintain.tasks.progress import Progress, silent
 
-__all__ = ["Analysed", "Failed", "LabRun", "analyse_lab"]
+__all__ = ["Analysed", "Failed", "LabRun", "analyse_lab", "choose"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,9 +121,9 @@ def analyse_lab(
         If the lab cannot be written to, or a process that analyses dies. What was done until then is
         saved, and another run goes on from there.
     """
-    found = gather(lab, recordings=recordings, session=session, method=method, rig=rig)
-    asked = {NEW, TOLD} | ({METHOD} if method else set()) | ({RIG} if rig else set())
-    todo = [wanted for wanted in found if (wanted.because if again else asked & wanted.because.keys())]
+    todo, up_to_date = choose(
+        lab, recordings=recordings, session=session, method=method, rig=rig, again=again
+    )
     analysed: list[Analysed] = []
     failed: list[Failed] = []
     progress("recordings", 0, len(todo))
@@ -137,8 +137,24 @@ def analyse_lab(
     return LabRun(
         tuple(sorted(analysed, key=lambda one: place[one.recording])),
         tuple(sorted(failed, key=lambda one: place[one.recording])),
-        len(found) - len(todo),
+        up_to_date,
     )
+
+
+def choose(
+    lab: Lab,
+    *,
+    recordings: Sequence[str] | None = None,
+    session: str | None = None,
+    method: Method | None = None,
+    rig: str | None = None,
+    again: bool = False,
+) -> tuple[list[Wanted], int]:
+    """What :func:`analyse_lab` would do and why, and how many recordings need nothing."""
+    found = gather(lab, recordings=recordings, session=session, method=method, rig=rig)
+    asked = {NEW, TOLD} | ({METHOD} if method else set()) | ({RIG} if rig else set())
+    todo = [wanted for wanted in found if (wanted.because if again else asked & wanted.because.keys())]
+    return todo, len(found) - len(todo)
 
 
 def _save(lab: Lab, who: str, wanted: Wanted, made: Made) -> Analysed:
