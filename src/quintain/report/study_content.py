@@ -326,7 +326,8 @@ def _people_figure(rows: list[ComparisonAnswer]) -> tuple[Figure, ...]:
     factor = _entry(quantity)[2]
     codes = sorted({code for a in rows for code, _, _ in a.people})
     at: dict[str, dict[str, float]] = {}
-    mean, interval = {}, {}
+    mean: dict[str, float] = {}
+    interval: dict[str, tuple[float, float]] = {}
     for a in rows:
         mean |= {a.comparison.first: a.comparison.mean_first, a.comparison.second: a.comparison.mean_second}
         interval |= dict(zip((a.comparison.first, a.comparison.second), a.intervals, strict=True))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from quintain.domain.analysis import Analysis
 from quintain.domain.calibration import StaticCalibration
@@ -12,11 +13,15 @@ from quintain.domain.rig_state import RigState
 from quintain.domain.tap import TapTest
 from quintain.errors import UsageError
 
+if TYPE_CHECKING:
+    from quintain.study.answers import StudyResult
+
 __all__ = [
     "write_calibration_reports",
     "write_drop_reports",
     "write_reports",
     "write_rig_reports",
+    "write_study_reports",
     "write_tap_reports",
 ]
 
@@ -141,6 +146,38 @@ def write_rig_reports(
         write_rig_pdf(state, path, invented=invented, calibrations=calibrations, taps=taps, drops=drops)
 
     return _both(name, Path(folder), html, pdf)
+
+
+def write_study_reports(result: StudyResult, folder: str | Path, *, invented: bool = False) -> list[Path]:
+    """
+    Write the report of a study as HTML and as PDF.
+
+    Parameters
+    ----------
+    result : StudyResult
+        Finished answers.
+    folder, invented
+        As for :func:`write_reports`.
+
+    Returns
+    -------
+    list of Path
+        The HTML file and the PDF file.
+
+    Raises
+    ------
+    UsageError
+        If the folder cannot be written to.
+    """
+    from quintain.report.study_report import write_study_html, write_study_pdf
+
+    def html(path: Path) -> None:
+        write_study_html(result, path, invented=invented)
+
+    def pdf(path: Path) -> None:
+        write_study_pdf(result, path, invented=invented)
+
+    return _both(f"study-{result.plan.code}", Path(folder), html, pdf)
 
 
 def _both(stem: str, folder: Path, html: Callable[[Path], None], pdf: Callable[[Path], None]) -> list[Path]:
