@@ -20,6 +20,7 @@ from quintain.cli.peek import peek
 from quintain.cli.rig import rig
 from quintain.cli.sensor import sensor
 from quintain.cli.serve import serve
+from quintain.cli.study import study
 from quintain.cli.tap import tap
 from quintain.cli.translate import translate
 from quintain.cli.zero import zero
@@ -73,3 +74,4 @@ app.command()(new)
 app.command("import")(import_recordings)
 app.command()(doctor)
 app.command()(history)
+app.add_typer(study, name="study")
