@@ -5,10 +5,13 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
+
 import quintain as q
 from quintain.store.lab import Lab
 from quintain.store.schema import Person, Recording, Rig, RigVersion, Session, Source
 from ringing_rig import record
+from simulated_limb import simulate_blow
 
 RATE = 2000.0
 RIG = """name = "wall (invented)"
@@ -26,6 +29,33 @@ def write_recording(path: Path, seed: int, *, n: int = 1) -> Path:
     force = record(blows, rate=RATE, seconds=1.0 + 1.3 * n, seed=seed)
     path.write_text("force [N]\n" + "\n".join(f"{value:.2f}" for value in force) + "\n")
     return path
+
+
+def write_force_and_motion(folder: Path) -> tuple[Path, Path]:
+    """Four equal blows, and an inertial sensor with a clock of its own whose x axis points into the pad."""
+    rng = np.random.default_rng(1)
+    blow = simulate_blow(speed=6.0, pad="soft")
+    t, ti = np.arange(24_000) / 2000.0, np.arange(12_000) / 1000.0
+    force, hand = np.zeros(t.size), np.zeros(ti.size)
+    for start in (1.5, 4.1, 7.4, 9.3):
+        force += np.interp(t - start, blow.since, blow.motion.cell_output, left=0.0, right=0.0)
+        since = ti - start
+        launch, during, back = (
+            (since > a) & (since <= b) for a, b in ((-0.2, -0.001), (-0.001, 0.03), (0.03, 0.33))
+        )
+        hand[launch] += 6.0 / (launch.sum() / 1000.0)
+        hand[during] += np.interp(since[during], blow.since, blow.motion.striker_acceleration)
+        hand[back] -= hand[launch | during].sum() / back.sum()
+    force += rng.normal(0, 3.0, t.size)
+    noise = rng.normal((0.0, 0.0, 9.80665), 0.02, (ti.size, 3))
+    noise[:, 0] += hand
+    turn = rng.normal(0, 0.001, (ti.size, 3))
+    paths = folder / "force.csv", folder / "motion.csv"
+    names = "time_s,force_N", "time_s,ax_m/s2,ay_m/s2,az_m/s2,gx_rad/s,gy_rad/s,gz_rad/s"
+    tables = np.c_[t, force], np.c_[ti + 100.0, noise, turn]
+    for path, header, table in zip(paths, names, tables, strict=True):
+        np.savetxt(path, table, delimiter=",", header=header, comments="", fmt="%.6f")
+    return paths
 
 
 def add_recording(lab: Lab, path: Path, **more: object) -> str:
