@@ -206,8 +206,11 @@ class Lab:
 
     @contextmanager
     def reading(self) -> Iterator[Database]:
-        """Look at the lab as it is now; nothing is written."""
-        with explained(self.folder), Database(self.engine, expire_on_commit=False) as database:
+        """Look at the lab in one state, whatever others write meanwhile; nothing is written."""
+        engine = self.engine
+        if engine.dialect.name == "postgresql":  # as SQLite does by itself
+            engine = engine.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
+        with explained(self.folder), Database(engine, expire_on_commit=False) as database:
             yield database
 
     @contextmanager
