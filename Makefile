@@ -45,7 +45,7 @@ validate: $(VENV)/dev.stamp
 
 # Rewrites the locks; needs uv on the path.
 lock:
-	uv pip compile --quiet --universal --generate-hashes --python-version 3.11 --no-header --extra study \
+	uv pip compile --quiet --universal --generate-hashes --python-version 3.11 --no-header \
 		pyproject.toml requirements/build.in -o requirements/runtime.txt
 	uv pip compile --quiet --universal --generate-hashes --python-version 3.11 --no-header --all-extras \
 		pyproject.toml requirements/build.in requirements/dev.in -c requirements/runtime.txt -o requirements/dev.txt
