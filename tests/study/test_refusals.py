@@ -102,6 +102,12 @@ def test_constant_values_have_nothing_to_judge_by():
         fit_mixed(Observations("impulse", list("aabbcc"), np.full(6, 3.0), factors=SIX.factors), ["side"])
 
 
+def test_what_is_compared_must_not_be_the_people_themselves():
+    own = Observations("impulse", SIX.person, SIX.value, factors={"group": SIX.person})
+    with pytest.raises(StudyError, match="from what is compared"):
+        fit_mixed(own, ["group"])
+
+
 def test_people_without_scatter_have_no_residual():
     exact = Observations(
         "impulse", list("aabbccdd"), [1.0, 2, 5, 6, 3, 4, 9, 10], factors={"side": [0, 1] * 4}

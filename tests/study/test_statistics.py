@@ -270,6 +270,19 @@ def test_mixed_model_words_and_shares(rng):
     assert any("5 people are few" in w for w in m.words)
 
 
+def test_days_of_a_person_are_a_random_part_of_their_own(rng):
+    person, day = np.repeat(np.arange(8), 12), np.tile(np.repeat([1, 2, 3], 4), 8)
+    kind = np.tile(["x", "x", "y", "y"], 24)
+    y = 30 + rng.normal(0, 4, 8)[person] + rng.normal(0, 2, (8, 4))[person, day] + rng.normal(0, 1, 96)
+    m = fit_mixed(Observations("impulse", person, y, factors={"type": kind, "session": day}), ["type"])
+    assert m.random == ("person", "person:type", "person:session")
+    # 16 degrees of freedom: the variance of days is known to 35 %, three of these below
+    assert m.components[2].sd == pytest.approx(2.0, rel=0.6)
+    # a type made on a day of its own: the two groupings are one
+    m = fit_mixed(Observations("impulse", person, y, factors={"type": day, "session": day}), ["type"])
+    assert m.random == ("person", "person:type")
+
+
 def test_groups_of_different_people_in_a_mixed_model():
     # a balanced nested table: the group contrast is Welch's with equal spreads, t of the people's means
     rng = np.random.default_rng(2)

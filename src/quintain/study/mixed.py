@@ -115,16 +115,21 @@ def _sum_coded(obs: Observations, term: str) -> Floats:
 
 
 def _default_random(obs: Observations, fixed: Sequence[str]) -> tuple[str, ...]:
-    """``person``, and for each fixed term done within people with replicates their own share of it."""
-    person = _codes(obs, "person")
-    taken: list[str] = []
-    if np.unique(person).size < obs.value.size:
-        taken.append("person")
-    for term in fixed:
-        cells = np.unique(_codes(obs, f"person:{term}")).size
-        if np.unique(person).size < cells < obs.value.size:
-            taken.append(f"person:{term}")
+    """``person``, and their own share of the day and of each fixed term done by people several times."""
+    day = ["session"] if "session" in obs.factors and "session" not in fixed else []
+    taken: dict[str, NDArray[np.int64]] = {}
+    for term in ("person", *(f"person:{term}" for term in (*fixed, *day))):
+        codes = _codes(obs, term)
+        if np.unique(codes).size < obs.value.size and not any(
+            _alike(codes, other) for other in taken.values()
+        ):
+            taken[term] = codes
     return tuple(taken)
+
+
+def _alike(a: NDArray[np.int64], b: NDArray[np.int64]) -> bool:
+    """Do two codings put the trials into the same groups?"""
+    return bool(np.unique(a * (b.max() + 1) + b).size == np.unique(a).size == np.unique(b).size)
 
 
 def _design(obs: Observations, fixed: Sequence[str]) -> tuple[Floats, dict[str, slice]]:
@@ -213,7 +218,7 @@ def fit_mixed(
     random : sequence of str, optional
         Random parts within people, such as ``["person", "person:type", "person:session"]``. By default
         ``person``, and ``person:term`` for every fixed term that people did at several levels with several
-        trials each.
+        trials each; ``person:session`` too where the trials name sessions: days of one person differ.
     probability : float
         Of the intervals. [1]
 
@@ -302,7 +307,7 @@ def _check_random(obs: Observations, random: Sequence[str]) -> None:
         if np.unique(groups[term]).size == obs.value.size:
             raise StudyError(f"every trial is a {term} of its own: nothing tells {term} from the residual")
     for (one, a), (other, b) in combinations(groups.items(), 2):
-        if np.unique([a, b], axis=1).shape[1] == np.unique(a).size == np.unique(b).size:
+        if _alike(a, b):
             raise StudyError(f"{one} and {other} group the trials alike: leave one out")
 
 

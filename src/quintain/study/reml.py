@@ -18,8 +18,15 @@ Floats = NDArray[np.float64]
 MOST_STEPS = 500
 """Scoring steps before a fit is given up; balanced tables need about five. [1]"""
 
-CONVERGED = 1e-10
-"""Change of the variances, as a share of their sum, at which the fit ends: far below any digit shown. [1]"""
+CONVERGED = 1e-8
+"""Change of the variances, as a share of their sum, at which the fit ends: above rounding, below any digit
+shown. [1]"""
+
+NO_RESIDUAL = 1e-9
+"""Share of the residual variance below which trials of a person count as not varying. [1]"""
+
+TOLD_APART = 1e-8
+"""Least information on a variance that is more than rounding, both scaled to 1. [1]"""
 
 
 class RemlFit(NamedTuple):
@@ -160,6 +167,14 @@ def _evaluate(blocks: _Blocks, theta: Floats) -> _At:
     return _At(deviance, b, c0, (squares - trace) / 2, info / 2, slopes)
 
 
+def _told_apart(information: Floats, total: float) -> bool:
+    """Does the likelihood know every variance? One that it knows has about 1/total squared at least."""
+    size = np.sqrt(np.abs(np.diag(information)))
+    if (size < TOLD_APART / total).any():
+        return False
+    return bool(np.linalg.eigvalsh(information / np.outer(size, size))[0] > TOLD_APART)
+
+
 def fit_reml(
     y: ArrayLike, design: ArrayLike, person: ArrayLike, components: Sequence[NDArray[Any]]
 ) -> RemlFit:
@@ -186,7 +201,8 @@ def fit_reml(
     Raises
     ------
     StudyError
-        If the values do not vary beyond the fixed part, or scoring does not settle.
+        If the values do not vary beyond the fixed part, the components cannot be told apart, or scoring
+        does not settle.
     ValueError
         If a level belongs to two people.
 
@@ -230,13 +246,18 @@ def fit_reml(
             share /= 2
         change = float(np.abs(trial - theta).sum() / trial.sum())
         theta, at = trial, new
-        if theta[-1] < 10 * CONVERGED * theta.sum():
+        if theta[-1] < NO_RESIDUAL * theta.sum():
             raise StudyError("the trials of a person do not vary: a mixed model has no residual to judge by")
         if change < CONVERGED:
             break
     else:
         raise StudyError(
             "the variances of the mixed model do not settle; leave out a random part or a factor"
+        )
+    if not _told_apart(at.information, float(theta.sum())):
+        raise StudyError(
+            "these trials cannot tell the random parts from each other, from the residual or from what is "
+            "compared: name fewer random parts, or measure more"
         )
     square = scale**2
     return RemlFit(
