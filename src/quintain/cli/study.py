@@ -97,12 +97,12 @@ def run(
     """
     from quintain.store.lab import Lab
     from quintain.tasks.report import write_study_reports
-    from quintain.tasks.study import load_plan, run_study
+    from quintain.tasks.study import kept_plan, run_study
 
     with explained():
         with Lab.open(lab) as opened, progress_bar(shown=not json) as progress:
             invented = opened.facts.invented
-            result = run_study(opened, load_plan(opened, code), progress=progress)
+            result = run_study(opened, kept_plan(opened, code).plan, progress=progress)
         written = write_study_reports(result, report, invented=invented) if report else []
         if json:
             from quintain.domain import as_json

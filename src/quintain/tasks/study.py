@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from quintain.study.methods_text import DoneStep
     from quintain.study.observations import Observations
 
-__all__ = ["add_study", "example_plan", "load_plan", "run_study"]
+__all__ = ["KeptPlan", "add_study", "example_plan", "kept_plan", "run_study"]
 
 FEWEST_FOR_CURVE = 3
 """People that a mean force curve needs at least."""
@@ -104,7 +104,15 @@ def add_study(lab: Lab, text: str, *, who: str, origin: str = "study") -> StudyP
     return plan
 
 
-def load_plan(lab: Lab, code: str) -> StudyPlan:
+class KeptPlan(NamedTuple):
+    """A plan, its text as it was given, and when it was fixed."""
+
+    plan: StudyPlan
+    text: str
+    added: datetime
+
+
+def kept_plan(lab: Lab, code: str) -> KeptPlan:
     """
     A plan that the lab keeps.
 
@@ -114,11 +122,11 @@ def load_plan(lab: Lab, code: str) -> StudyPlan:
         If there is none of this code.
     """
     with lab.reading() as database:
-        text = database.scalar(select(Study.plan).where(Study.code == code))
-        if text is None:
+        row = database.scalar(select(Study).where(Study.code == code))
+        if row is None:
             codes = ", ".join(database.scalars(select(Study.code).order_by(Study.code))) or "none"
             raise LabError(f"there is no study {code!r} in the lab; there are: {codes}")
-    return StudyPlan.from_toml(text, origin=f"study {code}")
+        return KeptPlan(StudyPlan.from_toml(row.plan, origin=f"study {code}"), row.plan, row.added)
 
 
 def run_study(lab: Lab, plan: StudyPlan, *, progress: Progress = silent) -> StudyResult:

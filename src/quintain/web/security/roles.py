@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import IntEnum
+from typing import Any
 
 from fastapi import Depends, HTTPException, Request
 
@@ -32,7 +33,7 @@ class Role(IntEnum):
         return cls.__members__.get(word.upper())
 
 
-def needs(role: Role) -> object:
+def needs(role: Role) -> Any:
     """
     Refuse visitors below a role; use as ``dependencies=[needs(Role.ENGINEER)]``.
 
