@@ -69,6 +69,14 @@ def test_select_and_means():
         o.select(side="left")
 
 
+def test_select_from_numbers():
+    o = trials(factors={"session": [1, 1, 2, 2]})
+    assert o.select(session="2").value.tolist() == [30.0, 34.0]
+    for other in (1.5, "first", []):
+        with pytest.raises(StudyError, match="no trial is left"):
+            o.select(session=other)
+
+
 def test_uncertainty_of_a_mean_keeps_the_common_part():
     # u 0.5 of which 0.4 common leaves 0.3 a strike: sqrt(0.3^2/4 + 0.4^2) over four strikes
     o = Observations("impulse", ["a"] * 4, np.arange(4.0), [0.5] * 4, [0.4] * 4)

@@ -28,7 +28,7 @@ class PersonSlope(NamedTuple):
     se: float | None
     """Its standard error; None where no trial is left over to judge it."""
     percent: float
-    """Slope over the person's mean. [% a strike]"""
+    """Slope over the person's mean; nan where that is not above 0. [% a strike]"""
 
 
 class Fatigue(NamedTuple):
@@ -50,7 +50,7 @@ class Fatigue(NamedTuple):
     """Two-sided, of no common change. [1]"""
     percent: float
     percent_interval: tuple[float, float]
-    """Mean of the people's percentages and its interval. [% a strike]"""
+    """Mean of the people's percentages and its interval; nan where one is. [% a strike]"""
 
 
 def _slope(code: str, x: Floats, y: Floats, series: NDArray[np.int64]) -> PersonSlope:
@@ -66,7 +66,7 @@ def _slope(code: str, x: Floats, y: Floats, series: NDArray[np.int64]) -> Person
     left = dy - slope * dx
     se = math.sqrt(float(left @ left) / df / spread) if df > 0 else None
     mean = float(y.mean())
-    percent = 100 * slope / mean if mean != 0 else math.nan
+    percent = 100 * slope / mean if mean > 0 else math.nan
     return PersonSlope(code, x.size, n_series, slope, se, percent)
 
 

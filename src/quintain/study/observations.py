@@ -219,7 +219,7 @@ class Observations:
         for name, wanted in levels.items():
             column = self.column(name)
             wished = list(wanted) if isinstance(wanted, list | tuple | set | np.ndarray) else [wanted]
-            keep &= np.isin(column, np.array(wished).astype(column.dtype.kind if wished else float))
+            keep &= np.isin(column, _like(column, wished))
             if not keep.any():
                 there = ", ".join(map(str, self.levels(name)))
                 raise StudyError(f"no trial is left with {name} = {wanted}; {name} at hand: {there}")
@@ -261,6 +261,16 @@ class Observations:
         values = np.empty(count.shape)
         values[row, column] = self.value
         return PersonTable(people, levels, values)
+
+
+def _like(column: Column, wished: list[Any]) -> Column:
+    """Levels as the column holds them; a level that no entry could equal finds nothing."""
+    if column.dtype.kind == "U":
+        return np.array([str(level) for level in wished], dtype=str)
+    try:
+        return np.array(wished, dtype=float)
+    except (TypeError, ValueError):
+        return np.array([], dtype=float)
 
 
 def _index(column: Column, levels: tuple[Any, ...]) -> NDArray[np.int64]:
