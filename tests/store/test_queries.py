@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import shutil
 from datetime import timedelta
 
 import numpy as np
@@ -11,6 +12,7 @@ from sqlalchemy import delete, select, update
 
 from invented_lab import BEGAN, invent_lab
 from quintain.errors import LabError, UsageError
+from quintain.store.lab import Lab
 from quintain.store.queries import (
     SORTS,
     count_strikes,
@@ -19,10 +21,12 @@ from quintain.store.queries import (
     observations,
     strike_page,
 )
+from quintain.store.queries_columns import COLUMNS, TEXTS, WordList, read_columns
 from quintain.store.queries_filter import Limit, StrikeFilter
+from quintain.store.queries_fresh import strike_columns
 from quintain.store.queries_groups import group_summary
 from quintain.store.queries_lists import list_people, list_recordings, list_rigs, list_sessions, list_studies
-from quintain.store.schema import Person, Result, Session, Strike
+from quintain.store.schema import Person, Recording, Result, Session, Strike
 
 
 @pytest.fixture(scope="module")
@@ -259,3 +263,80 @@ def test_values_are_frozen(lab):
     row = strike_page(lab, limit=1).rows[0]
     with pytest.raises(dataclasses.FrozenInstanceError):
         row.state = "accepted"
+
+
+def test_columns_from_the_cache_and_after_changes_are_those_of_the_tables(tmp_path, monkeypatch):
+    """Whatever way columns came to be, they hold what a fresh look at the tables holds."""
+    monkeypatch.setattr("quintain.store.queries_fresh.WORTH_KEEPING", 1)
+    rng = np.random.default_rng(5)
+    with invent_lab(tmp_path / "lab", n_sessions=2, n_people=3) as lab:
+        strike_columns(lab)
+        assert list((lab.cache / "strikes").glob("0*/impulse.npy"))
+        for step in range(12):
+            with lab.writing("tester") as writer:
+                _change(writer.database, rng, step)
+            with Lab.open(lab.folder) as other, Lab.open(lab.folder) as third:
+                shutil.rmtree(third.cache / "strikes") if step % 5 == 4 else None
+                told = [strike_columns(each) for each in (lab, other, third)]
+                for name in COLUMNS:
+                    for columns in told[1:]:
+                        assert _plain(columns, name) == _plain(told[0], name)
+                with lab.reading() as database:
+                    fresh = read_columns(database, words := {name: WordList() for name in TEXTS})
+                for name, array in fresh.items():
+                    plain = [words[name].words[i] for i in array] if name in TEXTS else array.tolist()
+                    assert _plain(told[0], name) == list(map(str, plain))
+
+
+def _change(database, rng, step):
+    strikes = database.scalars(select(Strike.id)).all()
+    for id in rng.choice(strikes, 3).tolist():
+        database.execute(update(Strike).where(Strike.id == id).values(note=f"note {step}", state="accepted"))
+    if step % 3 == 1:
+        gone = int(rng.choice(strikes))
+        database.execute(update(Strike).where(Strike.id == gone).values(result_id=None))
+        database.execute(delete(Result).where(Result.strike_id == gone))
+        database.execute(delete(Strike).where(Strike.id == gone))
+    if step % 3 == 2:
+        sha = database.scalar(select(Recording.sha256).limit(1))
+        # an id in a gap, so that order is not the order of entry
+        new = min(set(range(1, 500)) - set(strikes))
+        database.add(Strike(id=new, recording_sha256=sha, position=1, start=9.0, state="waiting"))
+    if step % 4 == 3:
+        database.execute(update(Recording).values(rig_id=2))
+        database.execute(update(Result).where(Result.id == 5).values(impulse=float(step)))
+
+
+def _plain(columns, name):
+    values = columns[name].tolist()
+    return [columns.words[name][i] for i in values] if name in TEXTS else list(map(str, values))
+
+
+def test_a_damaged_cache_is_thrown_away_and_said(tmp_path, monkeypatch):
+    monkeypatch.setattr("quintain.store.queries_fresh.WORTH_KEEPING", 1)
+    with invent_lab(tmp_path / "lab", n_sessions=1, n_people=1) as lab:
+        before = strike_page(lab, sort="impulse")
+    (kept,) = (lab.cache / "strikes").glob("0*/impulse.npy")
+    content = bytearray(kept.read_bytes())
+    content[-3] ^= 1
+    kept.write_bytes(content)
+    with Lab.open(lab.folder) as lab, pytest.raises(LabError, match="damaged and has been thrown away"):
+        strike_page(lab, sort="impulse")
+    with Lab.open(lab.folder) as lab:
+        assert strike_page(lab, sort="impulse") == before
+
+
+def test_a_lab_restored_from_a_copy_is_not_taken_for_its_own_future(tmp_path, monkeypatch):
+    monkeypatch.setattr("quintain.store.queries_fresh.WORTH_KEEPING", 1)
+    with invent_lab(tmp_path / "lab", n_sessions=1, n_people=1):
+        pass
+    copy = (tmp_path / "lab" / "lab.db").read_bytes()
+    for id in (1, 2):
+        with Lab.open(tmp_path / "lab") as lab:
+            with lab.writing("tester") as writer:
+                writer.database.execute(update(Strike).where(Strike.id == id).values(state="gone"))
+            assert id not in matching_strikes(lab)
+            assert count_strikes(lab) == 11
+        for left in (tmp_path / "lab").glob("lab.db*"):
+            left.unlink()
+        (tmp_path / "lab" / "lab.db").write_bytes(copy)

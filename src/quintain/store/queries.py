@@ -14,8 +14,9 @@ from sqlalchemy import select
 from quintain.domain.as_json import STRIKE_QUANTITIES
 from quintain.errors import LabError, UsageError
 from quintain.store.lab import Lab
-from quintain.store.queries_columns import NONE, StrikeColumns, strike_columns
+from quintain.store.queries_columns import NONE, QUANTITY_COLUMNS, StrikeColumns, by_key, dense
 from quintain.store.queries_filter import StrikeFilter, matching
+from quintain.store.queries_fresh import strike_columns
 from quintain.store.schema import Recording, Result, Strike
 
 __all__ = [
@@ -159,7 +160,7 @@ def strike_page(
     columns = strike_columns(lab)
     rows = np.flatnonzero(matching(columns, chosen or StrikeFilter()))
     picked = _slice(_sort_key(columns, sort)[rows], rows, offset, limit, descending)
-    return StrikePage(_rows(lab, columns, columns.keys["id"][picked], quantities), int(rows.size), offset)
+    return StrikePage(_rows(lab, columns, columns["id"][picked], quantities), int(rows.size), offset)
 
 
 def count_strikes(lab: Lab, chosen: StrikeFilter | None = None) -> int:
@@ -174,7 +175,7 @@ def matching_strikes(
     columns = strike_columns(lab)
     rows = np.flatnonzero(matching(columns, chosen or StrikeFilter()))
     picked = _slice(_sort_key(columns, sort)[rows], rows, 0, max(rows.size, 1), descending)
-    return tuple(columns.keys["id"][picked].tolist())
+    return tuple(columns["id"][picked].tolist())
 
 
 def neighbours(
@@ -199,18 +200,21 @@ def neighbours(
     it was when the strike has just been accepted.
     """
     columns = strike_columns(lab)
-    at = int(np.searchsorted(columns.keys["id"], strike_id))
-    if at == columns.n or columns.keys["id"][at] != strike_id:
+    at = int(np.searchsorted(columns["id"], strike_id))
+    if at == columns.n or columns["id"][at] != strike_id:
         raise LabError(f"there is no strike {strike_id} in the lab")
     keep = matching(columns, chosen or StrikeFilter())
     keep[at] = True
     rows = np.flatnonzero(keep)
-    order = _slice(_sort_key(columns, sort)[rows], rows, 0, rows.size, descending)
-    place = int(np.flatnonzero(order == at)[0])
-    ids = columns.keys["id"][order[max(place - 1, 0) : place + 2]].tolist()
-    before = ids[0] if place else None
-    after = ids[-1] if place + 1 < order.size else None
-    return Neighbours(before, after, place + 1, int(order.size))
+    key = _sort_key(columns, sort)[rows]
+    here = int(np.searchsorted(rows, at))
+    first = _ahead(key, here, descending)
+    order = _slice(key, rows, max(first - 1, 0), 3 if first else 2, descending)
+    ids = columns["id"][order].tolist()
+    place = ids.index(strike_id)
+    before = ids[place - 1] if place else None
+    after = ids[place + 1] if place + 1 < len(ids) else None
+    return Neighbours(before, after, first + 1, int(rows.size))
 
 
 def observations(
@@ -234,7 +238,7 @@ def observations(
     columns = strike_columns(lab)
     keep = matching(columns, chosen or StrikeFilter())
     left_out = {}
-    value = columns.numbers[quantity]
+    value = columns[quantity]
     missing = {f"no {quantity}": np.isnan(value)}
     levels = {}
     for name in dict.fromkeys(("person", *factors)):
@@ -247,14 +251,14 @@ def observations(
     rows = np.flatnonzero(keep)
     rows = _slice(_sort_key(columns, "order")[rows], rows, 0, max(rows.size, 1), False)
     out: dict[str, NDArray[Any]] = {
-        "id": columns.keys["id"][rows],
+        "id": columns["id"][rows],
         "quantity": np.full(rows.size, quantity),
         "value": value[rows],
-        "u": columns.numbers[f"u_{quantity}"][rows],
+        "u": columns[f"u_{quantity}"][rows],
     }
     out |= {name: np.array(words or ("",))[codes[rows]] for name, (codes, words) in levels.items()}
     if "series" in out:
-        out["series"] = columns.keys["series"][rows]
+        out["series"] = columns["series"][rows]
     return Observed(out, {reason: n for reason, n in left_out.items() if n})
 
 
@@ -270,10 +274,10 @@ def factor_levels(columns: StrikeColumns, name: str) -> tuple[NDArray[np.int64],
     if name not in FACTORS:
         raise UsageError(f"strikes cannot be grouped by {name!r}; choose from {', '.join(FACTORS)}")
     if name in ("type", "side", "state", "recording"):
-        codes, words = columns.texts[name].astype(np.int64), columns.words[name]
+        codes, words = columns[name].astype(np.int64), columns.words[name]
     else:
-        key = columns.keys["series" if name == "series" else f"{name}_id"]
-        ids, codes = np.unique(key, return_inverse=True)
+        key = columns["series" if name == "series" else f"{name}_id"]
+        ids, codes = dense(key)
         names: Mapping[int, str] = {
             "person": columns.names.people,
             "session": columns.names.sessions,
@@ -290,15 +294,16 @@ def _sort_key(columns: StrikeColumns, sort: str) -> NDArray[np.float64]:
     """A number a strike to sort by; nan, which comes last, where nothing is stated."""
     if sort not in SORTS:
         raise UsageError(f"strikes cannot be sorted by {sort!r}; choose from {', '.join(SORTS)}")
-    if sort in columns.numbers:
-        return columns.numbers[sort]
+    if sort == "start" or sort in QUANTITY_COLUMNS:
+        key: NDArray[np.float64] = columns[sort]
+        return key
     if sort == "when":
         return columns.when()
     if sort == "id":
-        return columns.keys["id"].astype(float)
+        return columns["id"].astype(float)
     if sort == "flags":
         count = np.array([len(word.split()) for word in columns.words["codes"]] or [0], dtype=float)
-        return count[columns.texts["codes"]]
+        return count[columns["codes"]]
     if sort == "order":
         return _lab_order(columns)
     codes, words = factor_levels(columns, sort)
@@ -307,24 +312,39 @@ def _sort_key(columns: StrikeColumns, sort: str) -> NDArray[np.float64]:
 
 
 def _lab_order(columns: StrikeColumns) -> NDArray[np.float64]:
-    session = columns.keys["session_id"]
-    when = np.nan_to_num(columns.numbers["session_when"], nan=np.inf)
-    order = np.lexsort(
-        (columns.keys["id"], columns.keys["position"], columns.texts["recording"] * (session == NONE),
-         session, when, session == NONE)
-    )  # fmt: skip
-    rank = np.empty(columns.n)
-    rank[order] = np.arange(columns.n)
-    return rank
+    """Sessions by their time, strikes by their place; strikes of no session last, by recording."""
+    names = columns.names
+    order = sorted(names.sessions, key=lambda id: (names.session_when.get(id, np.inf), id))
+    rank = by_key(columns["session_id"], {id: float(i) for i, id in enumerate(order)}, np.nan)
+    rank = np.where(np.isnan(rank), len(order) + columns["recording"], rank)
+    key: NDArray[np.float64] = rank * 2.0**31 + columns["position"]
+    return key
 
 
 def _slice(
     key: NDArray[np.float64], rows: NDArray[np.intp], offset: int, limit: int, descending: bool
 ) -> NDArray[np.intp]:
-    """Rows from ``offset`` in the order of their keys, equal ones and those without a key by their place."""
-    order = np.argsort(-key if descending else key, kind="stable")
-    picked: NDArray[np.intp] = rows[order[offset : offset + limit]]
+    """
+    Rows from ``offset`` in the order of their keys, equal ones and those without a key by their place.
+
+    Only what lies between the first and the last key of the slice is sorted.
+    """
+    end = min(offset + limit, rows.size)
+    if end <= offset:
+        return rows[:0]
+    key = np.where(np.isnan(key), np.inf, -key if descending else key)
+    low, high = np.partition(key, [offset, end - 1])[[offset, end - 1]]
+    near = np.flatnonzero((key >= low) & (key <= high))
+    order = near[np.argsort(key[near], kind="stable")]
+    passed = offset - int(np.count_nonzero(key < low))
+    picked: NDArray[np.intp] = rows[order[passed : passed + end - offset]]
     return picked
+
+
+def _ahead(key: NDArray[np.float64], here: int, descending: bool) -> int:
+    """How many come before one in the order of :func:`_slice`."""
+    key = np.where(np.isnan(key), np.inf, -key if descending else key)
+    return int(np.count_nonzero(key < key[here]) + np.count_nonzero(key[:here] == key[here]))
 
 
 def _rows(
@@ -336,8 +356,8 @@ def _rows(
         .join(Recording, Recording.sha256 == Strike.recording_sha256)
         .outerjoin(Result, Result.id == Strike.result_id)
     )
-    at = np.searchsorted(columns.keys["id"], ids)
-    known = zip(ids.tolist(), columns.keys["rig_id"][at].tolist(), columns.when()[at].tolist(), strict=True)
+    at = np.searchsorted(columns["id"], ids)
+    known = zip(ids.tolist(), columns["rig_id"][at].tolist(), columns.when()[at].tolist(), strict=True)
     place = {id: (rig, when) for id, rig, when in known}
     found: dict[int, StrikeRow] = {}
     with lab.reading() as database:

@@ -94,9 +94,9 @@ def matching(columns: StrikeColumns, chosen: StrikeFilter) -> NDArray[np.bool_]:
         ("rig_id", columns.names.rigs, chosen.rigs, "rig"),
     ):
         if wanted:
-            keep &= np.isin(columns.keys[key], _ids(names, wanted, word))
+            keep &= np.isin(columns[key], _ids(names, wanted, word))
     if chosen.series:
-        keep &= np.isin(columns.keys["series"], chosen.series)
+        keep &= np.isin(columns["series"], chosen.series)
     for name, wanted in (
         ("type", chosen.types),
         ("side", chosen.sides),
@@ -148,12 +148,12 @@ def _told(names: Iterable[str]) -> str:
 
 def _where(columns: StrikeColumns, name: str, words: set[str]) -> NDArray[np.bool_]:
     hit = np.array([word in words for word in columns.words[name]], dtype=bool)
-    return hit[columns.texts[name]] if hit.size else np.zeros(columns.n, dtype=bool)
+    return hit[columns[name]] if hit.size else np.zeros(columns.n, dtype=bool)
 
 
 def _within(columns: StrikeColumns, limit: Limit) -> NDArray[np.bool_]:
     _known((limit.quantity,), STRIKE_QUANTITIES, "quantity")
-    values = columns.numbers[limit.quantity]
+    values = columns[limit.quantity]
     keep = ~np.isnan(values)
     if limit.low is not None:
         keep &= values >= limit.low

@@ -13,8 +13,9 @@ from quintain.domain.as_json import STRIKE_QUANTITIES
 from quintain.errors import UsageError
 from quintain.store.lab import Lab
 from quintain.store.queries import FACTORS, HEADLINE, factor_levels
-from quintain.store.queries_columns import StrikeColumns, strike_columns
+from quintain.store.queries_columns import StrikeColumns, dense
 from quintain.store.queries_filter import StrikeFilter, matching
+from quintain.store.queries_fresh import strike_columns
 
 __all__ = ["GroupRow", "Summary", "group_summary"]
 
@@ -97,7 +98,7 @@ def group_summary(
     n_people = np.bincount(cell_group[named], minlength=len(levels))
     described = {
         name: _describe(
-            columns.numbers[name][rows], columns.numbers[f"u_{name}"][rows], cell, cell_group, named,
+            columns[name][rows], columns[f"u_{name}"][rows], cell, cell_group, named,
             len(levels),
         )
         for name in quantities
@@ -116,7 +117,7 @@ def _groups(
     factors = [factor_levels(columns, name) for name in by]
     for codes, words in factors:
         code = code * max(len(words), 1) + codes[rows]
-    there, group = np.unique(code, return_inverse=True)
+    there, group = dense(code)
     levels = []
     for one in there.tolist():
         level: list[str] = []
@@ -124,7 +125,7 @@ def _groups(
             one, place = divmod(one, max(len(words), 1))
             level.append(words[place])
         levels.append(tuple(reversed(level)))
-    return group.astype(np.int64), levels
+    return group, levels
 
 
 def _cells(
@@ -132,9 +133,9 @@ def _cells(
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
     """Cell (group and person) of every row, the group of each cell, and whether its person is known."""
     size = max(len(people), 1)
-    there, cell = np.unique(group * size + person, return_inverse=True)
+    there, cell = dense(group * size + person)
     known = np.array([word != "" for word in people] or [False], dtype=bool)
-    return cell.astype(np.int64), there // size, known[there % size]
+    return cell, there // size, known[there % size]
 
 
 def _describe(

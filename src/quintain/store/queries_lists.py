@@ -14,8 +14,9 @@ from sqlalchemy.orm import Session as Database
 
 from quintain.errors import LabError
 from quintain.store.lab import Lab
-from quintain.store.queries_columns import StrikeColumns, strike_columns
+from quintain.store.queries_columns import StrikeColumns, dense
 from quintain.store.queries_filter import STATES
+from quintain.store.queries_fresh import strike_columns
 from quintain.store.schema import (
     Evidence,
     Person,
@@ -137,11 +138,8 @@ class RecordingRow:
 def list_sessions(lab: Lab) -> tuple[SessionRow, ...]:
     """Sessions, the newest first; those without a time last."""
     columns = strike_columns(lab)
-    strikes = _counts(columns, columns.keys["session_id"])
-    pairs = np.unique(np.column_stack([columns.keys["session_id"], columns.keys["person_id"]]), axis=0)
-    pairs = pairs[(pairs >= 0).all(axis=1)]
-    ids, n = np.unique(pairs[:, 0], return_counts=True)
-    people = dict(zip(ids.tolist(), n.tolist(), strict=True))
+    strikes = _counts(columns, columns["session_id"])
+    people = _different(columns["session_id"], columns["person_id"])
     with lab.reading() as database:
         recordings = _tally(database, Recording.session_id)
         planned = _tally(database, Planned.session_id)
@@ -162,11 +160,8 @@ def list_sessions(lab: Lab) -> tuple[SessionRow, ...]:
 def list_people(lab: Lab) -> tuple[PersonRow, ...]:
     """People by their codes."""
     columns = strike_columns(lab)
-    strikes = _counts(columns, columns.keys["person_id"])
-    pairs = np.unique(np.column_stack([columns.keys["person_id"], columns.keys["session_id"]]), axis=0)
-    pairs = pairs[(pairs >= 0).all(axis=1)]
-    ids, n = np.unique(pairs[:, 0], return_counts=True)
-    sessions = dict(zip(ids.tolist(), n.tolist(), strict=True))
+    strikes = _counts(columns, columns["person_id"])
+    sessions = _different(columns["person_id"], columns["session_id"])
     with lab.reading() as database:
         return tuple(
             PersonRow(
@@ -180,7 +175,7 @@ def list_people(lab: Lab) -> tuple[PersonRow, ...]:
 def list_rigs(lab: Lab) -> tuple[RigRow, ...]:
     """Rigs by name."""
     columns = strike_columns(lab)
-    strikes = _counts(columns, columns.keys["rig_id"])
+    strikes = _counts(columns, columns["rig_id"])
     with lab.reading() as database:
         versions = _tally(database, RigVersion.rig_id)
         evidence = _tally(database, Evidence.rig_id)
@@ -272,29 +267,42 @@ def _tally(database: Database, column: InstrumentedAttribute[Any]) -> dict[int, 
     return dict(database.execute(select(column, func.count()).group_by(column)).all())
 
 
-def _counts(columns: StrikeColumns, key: NDArray[np.int64]) -> dict[int, Counts]:
-    """Strikes of each key by state."""
-    if not columns.n:
+def _different(key: NDArray[np.int32], other: NDArray[np.int32]) -> dict[int, int]:
+    """How many different others go with each key."""
+    both = (key >= 0) & (other >= 0)
+    size = int(other.max(initial=0)) + 1
+    pairs, _ = dense(key[both].astype(np.int64) * size + other[both])
+    ids, n = np.unique(pairs // size, return_counts=True)
+    return dict(zip(ids.tolist(), n.tolist(), strict=True))
+
+
+def _counts(
+    columns: StrikeColumns, key: NDArray[np.int32], rows: NDArray[np.intp] | None = None
+) -> dict[int, Counts]:
+    """Strikes of each key by state, of all or of some rows."""
+    state, codes = columns["state"], columns["codes"]
+    if rows is not None:
+        key, state, codes = key[rows], state[rows], codes[rows]
+    if not key.size:
         return {}
-    ids, index = np.unique(key, return_inverse=True)
-    words, codes = columns.words["state"], columns.texts["state"]
-    table = np.zeros((ids.size, len(words)), dtype=np.int64)
-    np.add.at(table, (index, codes), 1)
-    flagged = np.array([bool(word) for word in columns.words["codes"]])[columns.texts["codes"]]
-    flagged &= codes != (words.index("gone") if "gone" in words else -1)
-    n_flagged = np.bincount(index, flagged, ids.size).astype(int).tolist()
-    by_state = {state: table[:, words.index(state)].tolist() if state in words else [0] * ids.size
-                for state in STATES}  # fmt: skip
+    ids, index = dense(key)
+    words = columns.words["state"]
+    table = np.bincount(index * len(words) + state, minlength=ids.size * len(words)).reshape(ids.size, -1)
+    flagged = np.array([bool(word) for word in columns.words["codes"]])[codes]
+    if "gone" in words:
+        flagged &= state != words.index("gone")
+    n_flagged = np.bincount(index[flagged], minlength=ids.size).tolist()
+    by_state = {
+        name: table[:, words.index(name)].tolist() if name in words else [0] * ids.size for name in STATES
+    }
     return {
-        id: Counts(**{state: by_state[state][i] for state in STATES}, flagged=n_flagged[i])
+        id: Counts(**{name: by_state[name][i] for name in STATES}, flagged=n_flagged[i])
         for i, id in enumerate(ids.tolist())
     }
 
 
 def _counts_of_recordings(columns: StrikeColumns, wanted: list[str]) -> dict[str, Counts]:
-    words = columns.words["recording"]
-    place = {word: i for i, word in enumerate(words)}
+    place = {word: i for i, word in enumerate(columns.words["recording"])}
     codes = [place.get(sha256, -1) for sha256 in wanted]
-    rows = np.flatnonzero(np.isin(columns.texts["recording"], codes))
-    found = _counts(columns.rows(rows), columns.texts["recording"][rows].astype(np.int64))
+    found = _counts(columns, columns["recording"], np.flatnonzero(np.isin(columns["recording"], codes)))
     return {sha256: found.get(code, Counts()) for sha256, code in zip(wanted, codes, strict=True)}
