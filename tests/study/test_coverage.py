@@ -80,8 +80,8 @@ def test_unbalanced_reliability_interval(rng):
 
 
 def test_comparison_intervals_and_permutation_level(rng):
-    hits, alarms = np.zeros(4, dtype=int), 0
-    for _ in range(N):
+    hits, alarms, n = np.zeros(4, dtype=int), 0, 250
+    for _ in range(n):
         first = rng.normal(0, 3, 8)
         paired = compare_paired(first, first - rng.normal(0.7, 1, 8), generator=rng)
         groups = compare_groups(rng.normal(0.7, 1, 8), rng.normal(0, 1, 6), generator=rng)
@@ -94,9 +94,9 @@ def test_comparison_intervals_and_permutation_level(rng):
         alarms += (
             compare_groups(rng.normal(0, 1, 6), rng.normal(0, 1, 6), generator=rng).permutation.p <= 0.05
         )
-    assert all(holds(h) for h in hits), hits / N
+    assert all(holds(h, n=n) for h in hits), hits / n
     # 924 groupings: p moves in steps of 2/924, so the level is 0.05 less at most 0.002
-    assert holds(alarms, share=0.05)
+    assert holds(alarms, n=n, share=0.05)
 
 
 def test_hedges_correction_takes_the_bias_off(rng):

@@ -74,6 +74,10 @@ def test_measurement_beside_biology(rng):
     assert unknown.u_mean is None
     assert "at most" in unknown.words
     assert "20 of 2000 trials state none" in unknown.words
+    types = Observations(
+        "impulse", person, value + 9 * (np.arange(2000) % 2), u, factors={"type": np.arange(2000) % 2}
+    )
+    assert weigh_measurement(types, "type").share_of_within > 10 * weigh_measurement(types).share_of_within
     too_much = weigh_measurement(Observations("impulse", person, value, u * 10, u * 0))
     assert "more than all" in too_much.words
 

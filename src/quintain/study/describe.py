@@ -69,9 +69,9 @@ class MeasurementShare(NamedTuple):
     """The same in a sentence."""
 
 
-def _within(obs: Observations) -> tuple[Floats, NDArray[np.int64], float | None]:
-    """Means of the people, their numbers of trials, and the SD within people pooled."""
-    _, index, count = np.unique(obs.person, return_inverse=True, return_counts=True)
+def _within(obs: Observations, *by: str) -> tuple[Floats, NDArray[np.int64], float | None]:
+    """Means of people at each combination of factors, numbers of trials, and the SD within, pooled."""
+    _, index, count = np.unique(obs.cells("person", *by), return_inverse=True, return_counts=True)
     means = np.bincount(index, obs.value) / count
     df = obs.value.size - count.size
     left = obs.value - means[index]
@@ -151,7 +151,7 @@ def describe(
     return tuple(_row(obs.rows(column == v), f"{by} {v}", probability) for v in obs.levels(by))
 
 
-def weigh_measurement(obs: Observations) -> MeasurementShare:
+def weigh_measurement(obs: Observations, *within: str) -> MeasurementShare:
     r"""
     How much of the spread within people the stated measurement uncertainty explains.
 
@@ -159,6 +159,10 @@ def weigh_measurement(obs: Observations) -> MeasurementShare:
     ----------
     obs : Observations
         Trials that state ``u``, and better ``u_common`` too.
+    *within : str
+        Factors that differ between a person's trials on purpose (``"type"``, ``"side"``): scatter is taken
+        within their levels. Left out, their differences count as the person's scatter and make the share
+        too small.
 
     Returns
     -------
@@ -191,14 +195,15 @@ def weigh_measurement(obs: Observations) -> MeasurementShare:
         raise StudyError(
             "no trial states its measurement uncertainty; analyse with a rig file that states it"
         )
-    means, _, within = _within(obs)
-    if means.size < 2 or within is None or within == 0:
+    spread = _within(obs, *within)[2]
+    means = obs.means().value
+    if means.size < 2 or spread is None or spread == 0:
         raise StudyError("need 2 people and differing trials of a person to set measurement beside biology")
     apart = bool(np.isfinite(obs.u_common[known]).all())
     common = obs.u_common[known] if apart else np.zeros(int(known.sum()))
     u_strike = math.sqrt(float(np.mean(np.maximum(obs.u[known] ** 2 - common**2, 0))))
     u_common = math.sqrt(float(np.mean(common**2))) if apart else None
-    share = (u_strike / within) ** 2
+    share = (u_strike / spread) ** 2
     words = (
         f"Stated measurement uncertainty explains {100 * share:.0f} % of the variance of trials within people"
     )
@@ -210,10 +215,10 @@ def weigh_measurement(obs: Observations) -> MeasurementShare:
     return MeasurementShare(
         int(known.sum()),
         known.size,
-        within,
+        spread,
         u_strike,
         share,
-        math.sqrt(max(within**2 - u_strike**2, 0.0)),
+        math.sqrt(max(spread**2 - u_strike**2, 0.0)),
         u_common,
         None if u_common is None else math.hypot(float(means.std(ddof=1)) / math.sqrt(means.size), u_common),
         words + ".",

@@ -98,8 +98,7 @@ class MixedModel(NamedTuple):
 
 def _codes(obs: Observations, term: str) -> NDArray[np.int64]:
     """Number of the cell of each row, for ``a`` or ``a:b:c``."""
-    stacked = np.stack([np.unique(obs.column(f), return_inverse=True)[1] for f in term.split(":")])
-    return np.unique(stacked, axis=1, return_inverse=True)[1].ravel()
+    return np.unique(obs.cells(*term.split(":")), return_inverse=True)[1]
 
 
 def _sum_coded(obs: Observations, term: str) -> Floats:

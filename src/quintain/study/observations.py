@@ -232,7 +232,7 @@ class Observations:
         The stated uncertainty of a mean keeps the common part whole and divides the rest by the root of
         the number of trials; it is nan where the common part is unknown and there are several trials.
         """
-        code = _codes(self, ("person", *by))
+        code = self.cells("person", *by)
         _, first, index, count = np.unique(code, return_index=True, return_inverse=True, return_counts=True)
         own = np.bincount(index, self.u**2 - self.u_common**2) / count**2
         common = np.bincount(index, self.u_common) / count
@@ -240,6 +240,14 @@ class Observations:
         factors = {name: self.column(name)[first] for name in by}
         value = np.bincount(index, self.value) / count
         return Observations(self.quantity, self.person[first], value, u, common, factors)
+
+    def cells(self, *names: str) -> NDArray[np.int64]:
+        """Number of the combination of the named columns to which each trial belongs."""
+        code = np.zeros(self.value.size, dtype=np.int64)
+        for name in names:
+            levels = self.levels(name)
+            code = code * len(levels) + _index(self.column(name), levels)
+        return code
 
     def table(self, across: str) -> PersonTable:
         """One value for every person and level of ``across``; StudyError if a cell is missing or double."""
@@ -278,14 +286,6 @@ def _index(column: Column, levels: tuple[Any, ...]) -> NDArray[np.int64]:
     return np.array([place[v] for v in column.tolist()], dtype=np.int64)
 
 
-def _codes(obs: Observations, names: tuple[str, ...]) -> NDArray[np.int64]:
-    code = np.zeros(obs.value.size, dtype=np.int64)
-    for name in names:
-        levels = obs.levels(name)
-        code = code * len(levels) + _index(obs.column(name), levels)
-    return code
-
-
 def number_trials(obs: Observations, *within: str) -> Observations:
     """
     Number the trials of each person 1, 2, 3 ... in the order of the rows.
@@ -308,7 +308,7 @@ def number_trials(obs: Observations, *within: str) -> Observations:
     >>> number_trials(o).factors["trial"]
     array([1, 1, 2, 2])
     """
-    code = _codes(obs, ("person", *within))
+    code = obs.cells("person", *within)
     order = np.argsort(code, kind="stable")
     sorted_code = code[order]
     start = np.flatnonzero(np.r_[True, sorted_code[1:] != sorted_code[:-1]])
