@@ -4,13 +4,20 @@ VENV   := .venv
 BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
-.PHONY: demo test check format lint types layers docs bench fuzz validate lock clean
+.PHONY: demo test chromium check format lint types layers docs bench fuzz validate lock clean
 
 demo: $(VENV)/runtime.stamp
 	$(BIN)/quintain demo quintain-demo
 
-test: check
+test: check chromium
 	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -n 2 --dist loadfile
+
+# The tests of the app in the browser run in Debian's Chromium; without it they are skipped.
+chromium:
+	@command -v chromium >/dev/null || { \
+		if command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ]; then \
+			apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium; \
+		else echo "Tests in a browser are skipped: install chromium, on Debian with: sudo apt-get install chromium"; fi; }
 
 check: format lint types layers docs
 

@@ -8,6 +8,7 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 
 import httpx
@@ -29,6 +30,7 @@ def empty_lab(folder: Path) -> Path:
     return folder / "lab"
 
 
+@cache
 def access() -> Access:
     """A passphrase for each role."""
     return Access({role: hash_passphrase(said) for role, said in PASSPHRASES.items()})

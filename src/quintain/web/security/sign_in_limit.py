@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections import OrderedDict, deque
+from collections import deque
 from collections.abc import Callable
 
 __all__ = ["SignInLimit"]
@@ -29,31 +29,23 @@ class SignInLimit:
     ) -> None:
         self._each, self._overall, self._window, self._clock = each, overall, window, clock
         self._lock = threading.Lock()
-        self._by_address: OrderedDict[str, deque[float]] = OrderedDict()
-        self._all: deque[float] = deque()
+        self._attempts: deque[tuple[float, str]] = deque()  # never more than ``overall``
 
     def attempt(self, address: str) -> float:
         """Count an attempt; return 0, or for how many seconds to wait, and then it is not counted."""
         now = self._clock()
         with self._lock:
-            own = self._by_address.setdefault(address, deque())
-            self._by_address.move_to_end(address)
-            for times in (own, self._all):
-                while times and now - times[0] >= self._window:
-                    times.popleft()
+            while self._attempts and now - self._attempts[0][0] >= self._window:
+                self._attempts.popleft()
+            own = [moment for moment, who in self._attempts if who == address]
             if len(own) >= self._each:
                 return self._window - (now - own[0])
-            if len(self._all) >= self._overall:
-                return self._window - (now - self._all[0])
-            own.append(now)
-            self._all.append(now)
-            while len(self._by_address) > self._overall:  # older ones hold nothing inside the window
-                self._by_address.popitem(last=False)
+            if len(self._attempts) >= self._overall:
+                return self._window - (now - self._attempts[0][0])
+            self._attempts.append((now, address))
             return 0.0
 
     def forgive(self, address: str) -> None:
         """Take back the attempts of an address that knew the passphrase."""
         with self._lock:
-            for moment in self._by_address.pop(address, ()):
-                if moment in self._all:
-                    self._all.remove(moment)
+            self._attempts = deque(entry for entry in self._attempts if entry[1] != address)

@@ -9,6 +9,8 @@ const { uPlot } = globalThis;
 const SPACED = 4; // px between samples from which each is shown
 const MARKS = ["s1", "s2", "s3", "s4", "s5"];
 const TOKENS = ["paper", "hair", "edge", "ink", "ink-2", "ink-3", "raw", "accent", "band", "wash", "stop", ...MARKS];
+const STEPS = []; // between ticks: 1, 2 or 5 times a power of ten
+for (let e = -9; e <= 9; e++) for (const m of [1, 2, 5]) STEPS.push(Number(`${m}e${e}`));
 let token = {};
 
 function readTokens() {
@@ -104,7 +106,7 @@ export class Figure {
     this.bounds = bounds ?? this.extent();
     this.range = range ?? [...this.bounds];
     this.readout = make("div", { className: "readout" });
-    this.values = make("span");
+    this.values = make("span", { className: "values" });
     const zoom = make("span", { className: "zoom end" });
     for (const [text, words, run] of [
       ["‹", "earlier", () => this.pan(-0.5)],
@@ -163,33 +165,35 @@ export class Figure {
   }
 
   table(chart) {
-    const tables = chart.series.map((s) => [s.x, s.y, ...(s.low ? [s.low, s.high] : [])]);
+    const bands = chart.series.filter((s) => s.low).map((s) => [s.x, s.low, s.high]);
+    const tables = [...bands, ...chart.series.map((s) => [s.x, s.y])];
     return tables.length === 1 ? tables[0] : tables.length ? uPlot.join(tables) : [[]];
   }
 
   options(chart, stage, last) {
     const series = [{}], bands = [];
-    for (const s of chart.series) {
+    for (const s of chart.series) { // what comes first lies behind
+      if (!s.low) continue;
+      bands.push({ series: [series.length + 1, series.length], fill: () => token.band });
+      series.push({ width: 0, points: { show: false } }, { width: 0, points: { show: false } });
+    }
+    for (const [i, s] of chart.series.entries()) {
       const { color, width } = styleOf(s), dots = s.kind === "points";
       series.push({
         stroke: color,
         width: dots ? 0 : width,
         paths: dots ? () => null : undefined,
         points: {
-          show: (u) => dots || (s.kind === "raw" && this.spaced(s, u)),
+          show: (u) => dots || (s.kind === "raw" && this.spaced(chart.series[i], u)),
           size: dots ? 7 : 3.5,
           width: 0,
           fill: color,
           stroke: color,
         },
       });
-      if (!s.low) continue;
-      const low = series.length;
-      series.push({ width: 0, points: { show: false } }, { width: 0, points: { show: false } });
-      bands.push({ series: [low + 1, low], fill: () => token.band });
     }
     const r = () => devicePixelRatio;
-    const texts = { stroke: () => token["ink-3"], font: token.font, labelGap: 0 };
+    const texts = { stroke: () => token["ink-3"], font: token.font, labelGap: 0, incrs: STEPS };
     return {
       width: stage.clientWidth || 600,
       height: stage.clientHeight || 220,
@@ -206,7 +210,7 @@ export class Figure {
           values: (u, all, axis, space, step) => all.map((v) => tick(v, step)),
         },
         {
-          ...texts, size: 56, gap: 8, space: 34, ticks: { show: false },
+          ...texts, size: 56, gap: 8, space: (u, axis, lo, hi, height) => Math.max(26, height / 6), ticks: { show: false },
           grid: { stroke: () => token.hair, width: 1 },
           values: (u, all, axis, space, step) => all.map((v) => tick(v, step)),
         },
@@ -310,7 +314,7 @@ export class Figure {
         }
       }
     }
-    this.values.replaceChildren(...words.flatMap((w) => [w, "  "]));
+    this.values.replaceChildren(...words);
   }
 
   setRange(lo, hi) {
@@ -428,8 +432,7 @@ export class Figure {
     const entry = this.plots[i];
     entry.chart.series = series;
     if (kindsOf(series) !== entry.kinds) this.build(entry);
-    else entry.plot.setData(this.table(entry.chart), false);
-    entry.plot.setScale("x", { min: this.range[0], max: this.range[1] });
+    else entry.plot.setData(this.table(entry.chart));
     this.say(this.at);
   }
 

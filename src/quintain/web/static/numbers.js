@@ -23,7 +23,7 @@ function power(value) {
 /** One number with a count of significant digits. */
 export function number(value, digits) {
   if (!Number.isFinite(value)) return "?";
-  if (value === 0) return at(0, 1 - digits);
+  if (value === 0) return "0";
   const place = power(Number(Math.abs(value).toPrecision(digits))) - digits + 1;
   return at(value, place);
 }
