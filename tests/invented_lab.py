@@ -89,6 +89,14 @@ def invent_lab(
                         stated = rng.random() > 0.1
                         value = float(np.exp(rng.normal(3 + 0.1 * p, 0.3)))
                         row |= {name: value if stated else None, f"u_{name}": value / 50 if stated else None}
+                    row["detail"] = {
+                        "start": 1.0 + 2 * k,
+                        "contacts": [[1.0 + 2 * k, 1.02 + 2 * k]], "budget": {}, "others": {},
+                        "force_kind": "cell", "modes": [], "periods_in_pulse": None, "samples_in_pulse": 40.0,
+                        "order": [name for name in STRIKE_QUANTITIES if row[name] is not None],
+                        "flags": [{"code": c, "message": f"invented {c}", "where": ""}
+                                  for c in row["codes"].split()],
+                    }  # fmt: skip
                     results.append(row)
                 add.execute(insert(Strike), strikes)
                 ids = list(

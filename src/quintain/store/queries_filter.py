@@ -57,6 +57,8 @@ class StrikeFilter:
         From the first instant to before the second; strikes of unknown time are left out then.
     series : tuple of int
         Numbers of series.
+    ids : tuple of int
+        Strikes by their id.
     text : str
         Part of the note or of the reason, whatever its case.
     """
@@ -75,6 +77,7 @@ class StrikeFilter:
     since: datetime | None = None
     until: datetime | None = None
     series: tuple[int, ...] = ()
+    ids: tuple[int, ...] = ()
     text: str = ""
 
 
@@ -95,6 +98,8 @@ def matching(columns: StrikeColumns, chosen: StrikeFilter) -> NDArray[np.bool_]:
     ):
         if wanted:
             keep &= np.isin(columns[key], _ids(names, wanted, word))
+    if chosen.ids:
+        keep &= np.isin(columns["id"], chosen.ids)
     if chosen.series:
         keep &= np.isin(columns["series"], chosen.series)
     for name, wanted in (

@@ -209,7 +209,13 @@ def list_studies(lab: Lab) -> tuple[StudyRow, ...]:
 
 
 def list_recordings(
-    lab: Lab, *, session: str | None = None, kind: str = "", offset: int = 0, limit: int = 100
+    lab: Lab,
+    *,
+    session: str | None = None,
+    kind: str = "",
+    sha256: str = "",
+    offset: int = 0,
+    limit: int = 100,
 ) -> tuple[tuple[RecordingRow, ...], int]:
     """
     Some of the recordings, the newest first, and how many there are.
@@ -222,6 +228,8 @@ def list_recordings(
         Code of a session; the empty string means recordings of none.
     kind : str
         'strikes', 'motion', 'taps', 'drops', 'zero' or 'loads'; empty for all.
+    sha256 : str
+        One of them.
     offset, limit : int
         How many to pass over, and how many to give at most.
 
@@ -240,6 +248,8 @@ def list_recordings(
             if id is None:
                 raise LabError(f"there is no session {session!r} in the lab")
             where.append(Recording.session_id == id)
+        if sha256:
+            where.append(Recording.sha256 == sha256)
         if kind:
             where.append(Recording.kind == kind)
         total = database.scalar(select(func.count()).select_from(Recording).where(*where)) or 0

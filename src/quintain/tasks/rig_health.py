@@ -13,7 +13,7 @@ from quintain.numerics.control_chart import FEWEST_POINTS, chart_ewma, chart_ind
 from quintain.quantities import GLOSSARY
 from quintain.tasks.rig_file import earlier_versions, read_log
 
-__all__ = ["rig_state"]
+__all__ = ["judge_rig", "rig_state"]
 
 
 def rig_state(path: str | Path, *, now: datetime | None = None) -> RigState:
@@ -37,13 +37,18 @@ def rig_state(path: str | Path, *, now: datetime | None = None) -> RigState:
     RigFileError
         If the rig file or its log cannot be read.
     """
-    rig = Rig.load(path)
-    log = read_log(path)
+    return judge_rig(Rig.load(path), read_log(path), len(earlier_versions(path)), now=now)
+
+
+def judge_rig(
+    rig: Rig, log: Sequence[LogEntry], n_earlier_versions: int = 0, *, now: datetime | None = None
+) -> RigState:
+    """Say how a rig stands by a log at hand, oldest entry first; :func:`rig_state` reads it from files."""
     now = now or datetime.now(UTC)
     trends = _trends(log)
     due = _due(rig, log, now)
     verdict, reasons = _judge(log, trends, due)
-    return RigState(rig, verdict, tuple(reasons), trends, due, len(log), len(earlier_versions(path)))
+    return RigState(rig, verdict, tuple(reasons), trends, due, len(log), n_earlier_versions)
 
 
 def _trends(log: Sequence[LogEntry]) -> tuple[Trend, ...]:
