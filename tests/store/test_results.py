@@ -11,7 +11,6 @@ from sqlalchemy import select
 import quintain as q
 from quintain.domain.as_json import strike_as_json
 from quintain.errors import LabError
-from quintain.store.lab import Lab
 from quintain.store.results import load_analysis, load_strike, match_starts, save_analysis
 from quintain.store.schema import Analysis, Audit, Person, Recording, Result, Session, Strike
 from ringing_rig import record
@@ -28,18 +27,16 @@ def analysis():
 
 
 @pytest.fixture
-def lab(tmp_path):
-    with Lab.create(tmp_path / "lab", name="invented", invented=True) as lab:
-        with lab.writing("tester") as writer:
-            writer.database.add_all([Person(id=1, code="P01"), Session(id=1, code="S1")])
-            writer.database.flush()
-            writer.database.add_all(
-                Recording(
-                    sha256=sha, name=name, n_bytes=1, session_id=1, person_id=1, type="jab", side="left"
-                )
-                for sha, name in ((SHA, "one.csv"), (OTHER, "two.csv"))
-            )
-        yield lab
+def lab(lab):
+    """With a session of two recordings of one person; on both kinds of database."""
+    with lab.writing("tester") as writer:
+        writer.database.add_all([Person(id=1, code="P01"), Session(id=1, code="S1")])
+        writer.database.flush()
+        writer.database.add_all(
+            Recording(sha256=sha, name=name, n_bytes=1, session_id=1, person_id=1, type="jab", side="left")
+            for sha, name in ((SHA, "one.csv"), (OTHER, "two.csv"))
+        )
+    return lab
 
 
 def save(lab, analysis, sha=SHA):

@@ -19,6 +19,7 @@ from quintain.tasks.analyse_lab import analyse_lab
 from quintain.tasks.cluster import dask_crew, local_crew
 from quintain.tasks.lab_inputs import stale
 from quintain.tasks.progress import Cancelled
+from quintain.tasks.replay import replay
 from simulated_lab import RIG, make_lab, set_rig
 
 
@@ -73,6 +74,7 @@ def test_processes_and_a_cluster_give_the_same_bits(lab):
         elif kind == "processes":
             with local_crew(2) as (executor, in_flight):
                 run = analyse_lab(lab, who="tester", method=method, executor=executor, in_flight=in_flight)
+            assert replay(lab, run.analysed[1].saved.analysis_id).same
         else:
             with (
                 distributed.LocalCluster(
