@@ -27,7 +27,7 @@ from quintain.study.answers import (
 )
 from quintain.study.asymmetry import measure_asymmetry
 from quintain.study.compare import adjust_holm, compare_levels, judge_equivalence
-from quintain.study.describe import describe, weigh_measurement
+from quintain.study.describe import MeasurementShare, describe, weigh_measurement
 from quintain.study.fatigue import find_fatigue
 from quintain.study.methods_text import DoneStep
 from quintain.study.mixed import fit_mixed
@@ -83,14 +83,14 @@ def answer_plan(plan: StudyPlan, observations: Mapping[str, Observations]) -> An
         by = "type" if "type" in obs.factors and len(obs.levels("type")) > 1 else ""
         try:
             rows = describe(obs, by or None, probability=plan.rules.probability)
-            described.append(Described(quantity, by, rows, _measurement(obs)))
+            described.append(Described(quantity, by, rows, _measurement(obs, by)))
         except StudyError as problem:
             refused.append(Refused(quantity, "description", str(problem)))
         for question, ask in _questions(plan, obs):
             try:
-                for answer, step in ask():
+                for answer, done in ask():
                     found.append(answer)
-                    steps.setdefault(f"{step.kind} {sorted(step.facts.items())}", step)
+                    steps |= {f"{step.kind} {sorted(step.facts.items())}": step for step in done}
             except StudyError as problem:
                 refused.append(Refused(quantity, question, str(problem)))
     percent = 100 * plan.rules.probability
@@ -107,7 +107,8 @@ def words_of_reliability(lower: float, plan: StudyPlan) -> str:
     return "Not yet"
 
 
-Found = Iterator[tuple[Answer, DoneStep]]
+Found = Iterator[tuple[Answer, list[DoneStep]]]
+"""Each answer with the steps that led to it."""
 
 
 def _questions(plan: StudyPlan, obs: Observations) -> Iterator[tuple[str, Callable[[], Found]]]:
@@ -123,9 +124,10 @@ def _questions(plan: StudyPlan, obs: Observations) -> Iterator[tuple[str, Callab
         yield trend.kind, partial(_trend, plan, trend, obs)
 
 
-def _measurement(obs: Observations) -> Any:
+def _measurement(obs: Observations, by: str) -> MeasurementShare | None:
+    """How much of the spread is measurement; None where no strike states its uncertainty."""
     try:
-        return weigh_measurement(obs)
+        return weigh_measurement(obs, by) if by else weigh_measurement(obs)
     except StudyError:
         return None
 
@@ -145,6 +147,7 @@ def _one_kind(obs: Observations, but: str = "") -> Observations:
 
 def _reliability(plan: StudyPlan, asked: Reliability, obs: Observations) -> Found:
     groups = obs.levels(asked.by) if asked.by else ("",)
+    percent = 100 * plan.rules.probability
     for group in groups:
         part = _one_kind(obs.select(**{asked.by: group}) if asked.by else obs)
         table, note = _table(asked, part)
@@ -155,14 +158,7 @@ def _reliability(plan: StudyPlan, asked: Reliability, obs: Observations) -> Foun
         mean = float(np.mean(table))
         yield (
             ReliabilityAnswer(obs.quantity, asked.across, str(group), note, mean, icc, found, error, words),
-            DoneStep(
-                "reliability",
-                {
-                    "across": f"{asked.across}s",
-                    "forms": icc.name,
-                    "percent": 100 * plan.rules.probability,
-                },
-            ),
+            [DoneStep("reliability", {"across": f"{asked.across}s", "forms": icc.name, "percent": percent})],
         )
 
 
@@ -219,6 +215,7 @@ def _comparison(plan: StudyPlan, asked: Comparison, obs: Observations) -> Found:
             )
     adjusted = adjust_holm([comparison.p for comparison in made])
     margin = plan.rules.worthwhile * _spread(obs)
+    holm = DoneStep("holm", {"n_comparisons": len(pairs)})
     for (a, b), comparison, p in zip(pairs, made, adjusted, strict=True):
         equivalence = judge_equivalence(comparison, margin)
         people = _both(obs, asked.factor, a, b) if asked.paired else ()
@@ -231,7 +228,7 @@ def _comparison(plan: StudyPlan, asked: Comparison, obs: Observations) -> Found:
             ComparisonAnswer(
                 obs.quantity, asked.factor, comparison, p, equivalence, (ends[0], ends[1]), people
             ),
-            step,
+            [step, holm] if len(pairs) > 1 else [step],
         )
 
 
@@ -257,7 +254,9 @@ def _mixed(plan: StudyPlan, asked: Comparison, obs: Observations) -> Found:
     fixed = ["type", asked.factor] if several else [asked.factor]
     model = fit_mixed(obs, fixed, probability=plan.rules.probability)
     step = DoneStep("mixed model", {"fixed": list(model.fixed), "random": list(model.random)})
-    yield MixedAnswer(obs.quantity, asked.factor, model), step
+    zero = [component.name for component in model.components if component.variance == 0]
+    at_zero = [DoneStep("boundary fit", {"at_zero": zero})] if zero else []
+    yield MixedAnswer(obs.quantity, asked.factor, model), [step, *at_zero]
 
 
 # -- do they agree?
@@ -294,13 +293,11 @@ def _trend(plan: StudyPlan, asked: Trend, obs: Observations) -> Found:
         fatigue = find_fatigue(
             _one_kind(obs), order="trial", series="session", probability=plan.rules.probability
         )
-        yield FatigueAnswer(obs.quantity, fatigue), DoneStep("fatigue", {"order": "number of the strike"})
+        yield FatigueAnswer(obs.quantity, fatigue), [DoneStep("fatigue", {"order": "number of the strike"})]
     elif asked.kind == "asymmetry":
         asymmetry = measure_asymmetry(_one_kind(obs), "left", "right", probability=plan.rules.probability)
-        yield (
-            AsymmetryAnswer(obs.quantity, asymmetry),
-            DoneStep("asymmetry", {"first": "left", "second": "right"}),
-        )
+        step = DoneStep("asymmetry", {"first": "left", "second": "right"})
+        yield AsymmetryAnswer(obs.quantity, asymmetry), [step]
     else:
         yield from _progress(plan, _one_kind(obs))
 
@@ -314,4 +311,4 @@ def _progress(plan: StudyPlan, obs: Observations) -> Found:
     step = DoneStep("progress", {"n_baseline": 1, "sem_from": "the same people's sessions"})
     for code, values in zip(table.people, table.values, strict=True):
         progress = judge_progress(sessions, values, rule)
-        yield ProgressAnswer(obs.quantity, code, sessions, tuple(values.tolist()), progress), step
+        yield ProgressAnswer(obs.quantity, code, sessions, tuple(values.tolist()), progress), [step]
