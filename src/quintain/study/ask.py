@@ -276,13 +276,8 @@ def _agreement(plan: StudyPlan, asked: Agreement, obs: Observations) -> Found:
         answer = AgreementAnswer(
             obs.quantity, asked.factor, str(a), str(b), people, (first + second) / 2, first - second, limits
         )
-        yield (
-            answer,
-            DoneStep(
-                "agreement",
-                {"first": f"{asked.factor} {a}", "second": f"{asked.factor} {b}", "multiple": 1.96},
-            ),
-        )
+        names = {"first": f"{asked.factor} {a}", "second": f"{asked.factor} {b}"}
+        yield answer, [DoneStep("agreement", {**names, "multiple": 1.96})]
 
 
 # -- where do they go?
