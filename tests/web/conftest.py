@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -11,6 +12,9 @@ import httpx
 import pytest
 
 from web_server import access, empty_lab, serving
+
+AXE = Path(__file__).parents[1] / "data" / "vendored" / "axe.min.js"
+AXE_TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
 FLAGS = [
     "--headless",
@@ -88,6 +92,16 @@ class Browser:
     def _seen(self, url: str) -> None:
         if urlsplit(url).netloc != urlsplit(self.server).netloc:
             self.foreign.append(url)
+
+    def faults(self, page: Any) -> list[tuple[str, str]]:
+        """Serious and critical findings of axe-core: WCAG 2.2 A and AA, and its best practice."""
+        page.evaluate(AXE.read_text(encoding="utf-8"))
+        found = page.evaluate(f"axe.run({{runOnly: {AXE_TAGS}}})")
+        return [
+            (v["id"], v["nodes"][0]["html"][:120])
+            for v in found["violations"]
+            if v["impact"] in ("serious", "critical")
+        ]
 
     def close(self) -> None:
         for context in self._contexts:

@@ -175,12 +175,14 @@ export class Figure {
     for (const s of chart.series) { // what comes first lies behind
       if (!s.low) continue;
       bands.push({ series: [series.length + 1, series.length], fill: () => token.band });
-      series.push({ width: 0, points: { show: false } }, { width: 0, points: { show: false } });
+      const edge = { width: 0, pxAlign: 0, points: { show: false } };
+      series.push({ ...edge }, { ...edge });
     }
     for (const [i, s] of chart.series.entries()) {
       const { color, width } = styleOf(s), dots = s.kind === "points";
       series.push({
         stroke: color,
+        pxAlign: 0,
         width: dots ? 0 : width,
         paths: dots ? () => null : undefined,
         points: {
