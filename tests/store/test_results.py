@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
@@ -10,7 +12,7 @@ from sqlalchemy import select
 
 import quintain as q
 from quintain.domain.as_json import strike_as_json
-from quintain.errors import LabError
+from quintain.errors import LabError, RecordingError
 from quintain.store.results import load_analysis, load_strike, match_starts, save_analysis
 from quintain.store.schema import Analysis, Audit, Person, Recording, Result, Session, Strike
 from ringing_rig import record
@@ -148,6 +150,24 @@ def test_other_bytes_and_unknown_recordings_are_refused(lab, analysis):
     with pytest.raises(LabError, match="no strike 99"):
         load_strike(lab, 99)
     assert strikes(lab) == []
+
+
+def test_what_was_erased_does_not_come_back(lab, analysis):
+    with lab.writing("tester") as writer:
+        writer.database.get_one(Recording, SHA).gone = datetime.now(UTC)
+    with pytest.raises(RecordingError, match="taken out of the lab"):
+        save(lab, analysis)
+    assert strikes(lab) == []
+
+
+def test_stations_that_save_at_once_take_turns(lab, analysis):
+    """Three at once enter the same recording: one set of strikes, each time found again."""
+    with ThreadPoolExecutor(3) as stations:
+        saved = list(stations.map(lambda _: save(lab, analysis), range(3)))
+    assert sorted(one.new for one in saved) == [0, 0, 2]
+    assert len(strikes(lab)) == 2
+    with lab.reading() as database:
+        assert sorted(database.scalars(select(Analysis.current))) == [False, False, True]
 
 
 def test_nothing_is_visible_of_a_transaction_that_fails(lab, analysis):

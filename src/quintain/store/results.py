@@ -14,6 +14,7 @@ from typing import Any, NamedTuple, cast
 
 import tomlkit
 from sqlalchemy import Table, bindparam, insert, select, update
+from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session as Database
 
 from quintain.domain import analysis as domain
@@ -26,9 +27,9 @@ from quintain.domain.rig import Mode
 from quintain.domain.rig import Rig as DomainRig
 from quintain.domain.strike import Contact, ForceCurve
 from quintain.domain.strike import Strike as DomainStrike
-from quintain.errors import LabError
+from quintain.errors import LabError, RecordingError
 from quintain.store.lab import Lab, Writer
-from quintain.store.schema import Analysis, Audit, Method, Recording, Result, RigVersion, Strike
+from quintain.store.schema import Analysis, Audit, Method, Recording, Result, RigVersion, Session, Strike
 
 __all__ = [
     "SAME_START",
@@ -92,11 +93,11 @@ def save_analysis(
     ------
     LabError
         If the recording or the version of the rig is not in the lab, or the bytes are others.
+    RecordingError
+        If its bytes were erased in the meantime: nothing of it may come back.
     """
     database = writer.database
-    recording = database.get(Recording, recording_sha256)
-    if recording is None:
-        raise LabError(f"the recording {recording_sha256[:12]}… is not in the lab; import it first")
+    recording = _locked(database, recording_sha256)
     if analysis.sha256 != recording_sha256:
         raise LabError(
             f"{recording.name}: the analysis is of other bytes (expected {recording_sha256[:12]}…, got "
@@ -267,15 +268,24 @@ def load_method(database: Database, sha256: str) -> DomainMethod:
 # -- into the tables
 
 
+def _locked(database: Database, sha256: str) -> Recording:
+    """The recording, while nobody else enters an analysis of it or renumbers its session."""
+    recording = database.get(Recording, sha256, with_for_update=True)
+    if recording is None:
+        raise LabError(f"the recording {sha256[:12]}… is not in the lab; import it first")
+    if recording.gone is not None:
+        raise RecordingError(f"{recording.name}: it was taken out of the lab while it was analysed")
+    if recording.session_id is not None:
+        database.get(Session, recording.session_id, with_for_update=True)
+    return recording
+
+
 def _add_analysis(database: Database, analysis: domain.Analysis, motion_sha256: str | None) -> Analysis:
     method, rig = analysis.method, analysis.rig
     if rig is not None and database.get(RigVersion, rig.version) is None:
         raise LabError(f"the rig {rig.name!r} as version {rig.version} is not in the lab; add it first")
     if database.get(Method, method.sha256) is None:
-        database.add(
-            Method(sha256=method.sha256, name=method.name, version=method.version, settings=method.settings())
-        )
-        database.flush()
+        _add_method(database, method)
     read = Step(
         "quintain.read",
         analysis.quintain,
@@ -308,6 +318,15 @@ def _add_analysis(database: Database, analysis: domain.Analysis, motion_sha256: 
         .values(current=False)
     )
     return row
+
+
+def _add_method(database: Database, method: DomainMethod) -> None:
+    row = Method(sha256=method.sha256, name=method.name, version=method.version, settings=method.settings())
+    try:
+        with database.begin_nested():
+            database.add(row)
+    except IntegrityError:  # another station was faster; the row is the same
+        pass
 
 
 def _add_strikes(database: Database, recording: Recording, new: Iterable[DomainStrike]) -> list[int]:

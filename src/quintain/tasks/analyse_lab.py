@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from quintain.domain.method import Method
-from quintain.errors import LabError, QuintainError
+from quintain.errors import LabError, QuintainError, RecordingError
 from quintain.store.curves import keep_curves
 from quintain.store.lab import Lab
 from quintain.store.results import Saved, save_analysis
@@ -128,10 +128,11 @@ def analyse_lab(
     failed: list[Failed] = []
     progress("recordings", 0, len(todo))
     for wanted, outcome in _outcomes(lab, todo, curves, executor, in_flight):
-        if isinstance(outcome, Made):
-            analysed.append(_save(lab, who, wanted, outcome))
+        done = _save(lab, who, wanted, outcome) if isinstance(outcome, Made) else outcome
+        if isinstance(done, Analysed):
+            analysed.append(done)
         else:
-            failed.append(_note_failure(lab, who, wanted.inputs, outcome))
+            failed.append(_note_failure(lab, who, wanted.inputs, done))
         progress("recordings", len(analysed) + len(failed), len(todo))
     place = {wanted.inputs.recording: i for i, wanted in enumerate(todo)}
     return LabRun(
@@ -157,13 +158,16 @@ def choose(
     return todo, len(found) - len(todo)
 
 
-def _save(lab: Lab, who: str, wanted: Wanted, made: Made) -> Analysed:
+def _save(lab: Lab, who: str, wanted: Wanted, made: Made) -> Analysed | RecordingError:
     inputs, analysis = wanted.inputs, made.analysis
     output = analysis.history[-1].output
+    try:
+        with lab.writing(who) as writer:
+            saved = save_analysis(writer, inputs.recording, analysis, motion_sha256=inputs.motion or None)
+    except RecordingError as problem:
+        return problem
     if made.curves:
         keep_curves(lab.cache, output, made.curves)
-    with lab.writing(who) as writer:
-        saved = save_analysis(writer, inputs.recording, analysis, motion_sha256=inputs.motion or None)
     return Analysed(inputs.recording, inputs.name, saved, wanted.analysis_id, output)
 
 

@@ -41,6 +41,9 @@ __all__ = [
 LAB_STEP = "quintain.analyse_lab"
 """Name of the last step in the history of an analysis that the lab made: it holds all that was told."""
 
+MANY = 500
+"""More recordings than these are picked here and not by the database, which takes only so many names."""
+
 NEW, TOLD, METHOD, RIG, SOFTWARE = "new", "told", "method", "rig", "software"
 
 
@@ -218,17 +221,20 @@ def gather(
         .where(table.kind == "strikes", table.gone.is_(None))
         .order_by(table.when.is_(None), table.when, table.name, table.sha256)
     )
+    meant = None if recordings is None else set(recordings)
     with lab.reading() as database:
         query = _narrow(database, query, recordings, session)
         known = _Known(database, method, rig)
         found = []
         for recording, analysis in database.execute(query.execution_options(yield_per=500)):
+            if meant is not None and recording.sha256 not in meant:
+                continue
             inputs = known.inputs(recording, analysis)
             found.append(
                 Wanted(inputs, _differences(inputs, analysis), None if analysis is None else analysis.id)
             )
-    if recordings is not None:
-        missing = set(recordings) - {wanted.inputs.recording for wanted in found}
+    if meant is not None:
+        missing = meant - {wanted.inputs.recording for wanted in found}
         if missing:
             raise LabError(
                 f"{len(missing)} recordings of strikes are not in the lab, or their bytes are gone; the "
@@ -384,8 +390,9 @@ def _narrow(
         if session_id is None:
             raise LabError(f"there is no session {session!r} in the lab")
         query = query.where(schema.Recording.session_id == session_id)
-    # more names than a database takes as parameters are sorted out afterwards
-    return query if recordings is None else query.where(schema.Recording.sha256.in_(recordings))
+    if recordings is None or len(recordings) > MANY:
+        return query
+    return query.where(schema.Recording.sha256.in_(recordings))
 
 
 # -- what differs
