@@ -49,7 +49,7 @@ SCENARIO = "invented lab 'The Dry Dock': simulated strikes, nobody was measured"
 
 RATE = 2000.0
 MOTION_RATE = 1000.0
-FINE = 50_000.0
+FINE = 25_000.0
 LATITUDE, ALTITUDE = 52.5, 40.0
 SPACING = 2.5
 """Seconds from one strike to the next."""
@@ -158,7 +158,7 @@ def strike_series(
         for second in range(2 if blow.after else 1):
             push = Push(blow.push, start=-0.03, duration=0.09, rise=0.02)
             striker = Striker(blow.mass, blow.speed * (1.25 if second else 1.0), gap=0.001, push=push)
-            motion = simulate_strike(striker, rig.target, duration=1.2, rate=FINE, tolerance=1e-6)
+            motion = simulate_strike(striker, rig.target, duration=0.8, rate=FINE, tolerance=1e-6)
             first = round((at + second * blow.after) * FINE)
             signal[first : first + motion.cell_output.size] += motion.cell_output
             _move_limb(speed, first, motion)
@@ -185,9 +185,10 @@ def strike_series(
 def taps(rig: InventedRig) -> Floats:
     """Five light taps on the bare plate."""
     signal = np.zeros(round(11.5 * FINE))
+    n_tap = round(0.0015 * FINE)
     for i in range(5):
         first = round((1.0 + 2.1 * i) * FINE)
-        signal[first : first + 75] += (700 + 60 * i) * np.sin(np.pi * np.arange(75) / 75)
+        signal[first : first + n_tap] += (700 + 60 * i) * np.sin(np.pi * np.arange(n_tap) / n_tap)
     rings = respond_to_modes(signal, FINE, [Mode(rig.frequency, rig.damping)])
     return _record(rings, rig, np.random.default_rng(rig.seed))
 
@@ -254,7 +255,9 @@ def _move_limb(speed: Floats, first: int, motion: Motion) -> None:
     """Speed of the limb along the target's normal: from rest to the pad, off it again, and back to rest."""
     n_flight = round(FLIGHT * FINE)
     touch = round(float(motion.touch_times[0]) * FINE)
-    leave = round(float(motion.leave_times[0]) * FINE) if motion.leave_times.size else touch + 2500
+    leave = (
+        round(float(motion.leave_times[0]) * FINE) if motion.leave_times.size else touch + round(0.05 * FINE)
+    )
     rise = np.sin(0.5 * np.pi * np.arange(n_flight) / n_flight) ** 2
     speed[first - n_flight : first] = motion.striker_speed[0] * rise
     speed[first : first + leave] = motion.striker_speed[:leave]
