@@ -4,12 +4,12 @@ VENV   := .venv
 BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
-.PHONY: demo test chromium check format lint types layers docs bench fuzz validate lock clean
+.PHONY: demo test chromium postgresql check format lint types layers docs bench fuzz validate lock clean
 
 demo: $(VENV)/runtime.stamp
 	$(BIN)/quintain demo quintain-demo
 
-test: check chromium
+test: check chromium postgresql
 	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -n 2 --dist loadfile
 
 # The tests of the app in the browser run in Debian's Chromium; without it they are skipped.
@@ -18,6 +18,13 @@ chromium:
 		if command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ]; then \
 			apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium; \
 		else echo "Tests in a browser are skipped: install chromium, on Debian with: sudo apt-get install chromium"; fi; }
+
+# The tests of a lab on a database server start one of their own; without its programs they are skipped.
+postgresql:
+	@ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || command -v initdb >/dev/null || { \
+		command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ] && apt-get update -qq && \
+		DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends postgresql; } || \
+		echo "Tests on PostgreSQL are skipped: install it, on Debian with: sudo apt-get install postgresql"
 
 check: format lint types layers docs
 

@@ -38,7 +38,7 @@ for line in sys.stdin:
     print("ended", flush=True)
 """
 
-N_FILES, N_KILLS = 120, 24
+N_FILES, N_KILLS = 60, 18
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="there is no kill -9 here")
