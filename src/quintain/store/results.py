@@ -14,7 +14,6 @@ from typing import Any, NamedTuple, cast
 
 import tomlkit
 from sqlalchemy import Table, bindparam, insert, select, update
-from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session as Database
 
 from quintain.domain import analysis as domain
@@ -29,7 +28,7 @@ from quintain.domain.strike import Contact, ForceCurve
 from quintain.domain.strike import Strike as DomainStrike
 from quintain.errors import LabError, RecordingError
 from quintain.store.lab import Lab, Writer
-from quintain.store.schema import Analysis, Audit, Method, Recording, Result, RigVersion, Session, Strike
+from quintain.store.schema import Analysis, Audit, Method, Recording, Result, RigVersion, Strike
 
 __all__ = [
     "SAME_START",
@@ -97,7 +96,7 @@ def save_analysis(
         If its bytes were erased in the meantime: nothing of it may come back.
     """
     database = writer.database
-    recording = _locked(database, recording_sha256)
+    recording = _present(database, recording_sha256)
     if analysis.sha256 != recording_sha256:
         raise LabError(
             f"{recording.name}: the analysis is of other bytes (expected {recording_sha256[:12]}…, got "
@@ -268,15 +267,12 @@ def load_method(database: Database, sha256: str) -> DomainMethod:
 # -- into the tables
 
 
-def _locked(database: Database, sha256: str) -> Recording:
-    """The recording, while nobody else enters an analysis of it or renumbers its session."""
-    recording = database.get(Recording, sha256, with_for_update=True)
+def _present(database: Database, sha256: str) -> Recording:
+    recording = database.get(Recording, sha256)
     if recording is None:
         raise LabError(f"the recording {sha256[:12]}… is not in the lab; import it first")
     if recording.gone is not None:
         raise RecordingError(f"{recording.name}: it was taken out of the lab while it was analysed")
-    if recording.session_id is not None:
-        database.get(Session, recording.session_id, with_for_update=True)
     return recording
 
 
@@ -285,7 +281,10 @@ def _add_analysis(database: Database, analysis: domain.Analysis, motion_sha256: 
     if rig is not None and database.get(RigVersion, rig.version) is None:
         raise LabError(f"the rig {rig.name!r} as version {rig.version} is not in the lab; add it first")
     if database.get(Method, method.sha256) is None:
-        _add_method(database, method)
+        database.add(
+            Method(sha256=method.sha256, name=method.name, version=method.version, settings=method.settings())
+        )
+        database.flush()
     read = Step(
         "quintain.read",
         analysis.quintain,
@@ -318,15 +317,6 @@ def _add_analysis(database: Database, analysis: domain.Analysis, motion_sha256: 
         .values(current=False)
     )
     return row
-
-
-def _add_method(database: Database, method: DomainMethod) -> None:
-    row = Method(sha256=method.sha256, name=method.name, version=method.version, settings=method.settings())
-    try:
-        with database.begin_nested():
-            database.add(row)
-    except IntegrityError:  # another station was faster; the row is the same
-        pass
 
 
 def _add_strikes(database: Database, recording: Recording, new: Iterable[DomainStrike]) -> list[int]:
