@@ -1,0 +1,1 @@
+"""Files that leave the lab: tidy tables with their codebook, and whole packages."""
