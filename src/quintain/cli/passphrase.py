@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -25,13 +24,13 @@ def passphrase(
     It is asked for twice, or read as one line where no terminal is at hand. Only a hash is kept.
     Example: quintain passphrase operator --file access.toml
     """
-    # commands and app are siblings that do not import each other: the app is loaded by name, when asked for
-    write_passphrase = importlib.import_module("quintain.web.security.passphrases").write_passphrase
-    roles = importlib.import_module("quintain.web.security.roles").Role
+    from quintain.web.security.passphrases import write_passphrase
+    from quintain.web.security.roles import Role
+
     with explained():
-        wanted = roles.of(role)
+        wanted = Role.of(role)
         if wanted is None:
-            raise UsageError(f"there is no role {role!r}; there are: {', '.join(r.word for r in roles)}")
+            raise UsageError(f"there is no role {role!r}; there are: {', '.join(r.word for r in Role)}")
         if sys.stdin.isatty():
             said = typer.prompt(f"Passphrase of {role}", hide_input=True, confirmation_prompt=True, err=True)
         else:

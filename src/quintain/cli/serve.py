@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import importlib
 import ipaddress
 import os
 import socket
@@ -58,8 +57,8 @@ def _serve(
     certificate: Path | None,
     key: Path | None,
 ) -> None:
-    # commands and app are siblings that do not import each other: the app is loaded by name, when asked for
-    passphrases = importlib.import_module("quintain.web.security.passphrases")
+    from quintain.web.security import passphrases
+
     local = _is_loopback(host)
     if not local and access is None:
         raise UsageError(
@@ -97,7 +96,8 @@ def _run(
 ) -> None:
     import uvicorn
 
-    create_app = importlib.import_module("quintain.web.app").create_app
+    from quintain.web.app import create_app
+
     own = [] if local else [socket.gethostname(), socket.getfqdn()]
     app = create_app(folder, known, names=[*names, *own], network=not local)
     config = uvicorn.Config(
