@@ -11,6 +11,7 @@ from tempfile import TemporaryDirectory
 import numpy as np
 
 from bench.row import Row
+from quintain.readers.registry import read
 from quintain.store.lab import Lab
 from quintain.store.originals import Originals
 from quintain.tasks.doctor import doctor
@@ -55,6 +56,22 @@ def run() -> list[Row]:
                 times.setdefault("again", []).append(_seconds(put))
             times.setdefault("doctor", []).append(_seconds(lambda own=lab.folder: doctor(own)))
         best = {name: min(found) for name, found in times.items()}
+        text = Path(folder, "text.csv")
+        with text.open("w") as file:
+            file.write("time_s,force_N\n")
+            file.writelines(f"{i / 10_000:.4f},{i % 997:.3f}\n" for i in range(3_000_000))
+
+        def look() -> None:
+            for _ in read(text).trace("force").blocks():
+                pass
+
+        text_bytes = text.stat().st_size
+        look()
+        reading = min(_seconds(look) for _ in range(3))
+        text_in = []
+        for i in range(3):
+            with Lab.create(Path(folder, f"text{i}"), name="invented", invented=True) as lab:
+                text_in.append(_seconds(lambda own=lab: import_recordings(own, [text])))
         small = Path(folder, "small")
         small.mkdir()
         for n in range(N_SMALL):
@@ -70,6 +87,8 @@ def run() -> list[Row]:
         Row(
             "import: read whole, hashed, stored, entered", megabytes / best["import"], "MB/s", at_least=bound
         ),
+        Row("text imported, against reading it alone", min(text_in) / reading, "times", 2.0),
+        Row("text imported", text_bytes / 1e6 / min(text_in), "MB/s"),
         Row("the same again", megabytes / best["again"], "MB/s"),
         Row("doctor", megabytes / best["doctor"], "MB/s"),
         Row(f"small recordings imported ({os.cpu_count()} cores)", N_SMALL / first, "files/s"),

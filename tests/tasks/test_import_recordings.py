@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -146,6 +148,18 @@ def test_unknown_codes_are_refused_with_what_was_meant(lab: Lab, folder: Path) -
     assert {"add person", "add strike type", "add session", "import"} <= actions
     rig = import_recordings(lab, [folder], rig="walk").files[0]
     assert "no rig 'walk'; did you mean 'wall'? Else add the rig to the lab first" in rig.reason
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux keeps names that are no text")
+def test_a_name_that_is_no_text(lab: Lab, folder: Path) -> None:
+    odd = _write(folder / "plain.csv").rename(os.fsdecode(os.fsencode(folder) + b"/P-01_\xff_jab.csv"))
+    assert import_recordings(lab, [odd], pattern="{person}_{any}_{type}").files[0].state == "new"
+    assert list(_rows(lab)) == ["P-01_\\udcff_jab.csv"]
+    _write(folder / "plain.csv", 5.0).rename(os.fsdecode(os.fsencode(folder) + b"/\xff_jab.csv"))
+    report = import_recordings(
+        lab, [folder], pattern=["{person}_{type}", "{any}_{any}_{any}"], add_people=True
+    )
+    assert "holds marks that cannot be shown" in report.of("refused")[0].reason
 
 
 def test_dry_run_writes_nothing(lab: Lab, folder: Path) -> None:

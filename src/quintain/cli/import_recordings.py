@@ -122,12 +122,17 @@ def import_recordings(
 def _print(file: ImportedFile) -> None:
     if file.state == "refused":
         reason = file.reason.removeprefix(f"{file.path}: ")
-        say(f"refused {file.path}: {reason}")
+        say(_shown(f"refused {file.path}: {reason}"))
         return
     what = [file.person, file.type, file.side, "" if file.kind == "strikes" else file.kind]
     length = "" if file.duration is None else f"{file.duration:.6g} s at {file.rate:.6g} Hz"
     told = ", ".join(part for part in (" ".join(filter(None, what)), length, file.reason) if part)
-    print(f"{file.state:<5} {file.sha256[:12]} {file.path}: {told}", flush=True)
+    print(_shown(f"{file.state:<5} {file.sha256[:12]} {file.path}: {told}"), flush=True)
+
+
+def _shown(line: str) -> str:
+    """As it can be printed; some disks hold names that are no text."""
+    return line.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def _as_json(file: ImportedFile) -> dict[str, Any]:

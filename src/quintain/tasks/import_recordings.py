@@ -333,7 +333,7 @@ def _enter(writer: Writer, file: ImportedFile, reading: dict[str, Any]) -> Impor
     database.add(
         Recording(
             sha256=file.sha256,
-            name=file.path.name,
+            name=_text(file.path.name),
             n_bytes=file.n_bytes,
             kind=file.kind,
             format=file.format,
@@ -356,14 +356,14 @@ def _enter(writer: Writer, file: ImportedFile, reading: dict[str, Any]) -> Impor
     _add_source(writer, file)
     writer.note(
         "import", "recording", file.sha256,
-        after={"name": file.path.name, "kind": file.kind, "person": file.person, "type": file.type,
+        after={"name": _text(file.path.name), "kind": file.kind, "person": file.person, "type": file.type,
                "side": file.side, "session": file.session, "motion": file.motion},
     )  # fmt: skip
     return file
 
 
 def _add_source(writer: Writer, file: ImportedFile) -> None:
-    path = str(file.path.absolute())
+    path = _text(str(file.path.absolute()))
     there = select(func.count()).where(Source.recording_sha256 == file.sha256, Source.path == path)
     if not writer.database.scalar(there):
         writer.database.add(Source(recording_sha256=file.sha256, path=path, who=writer.who))
@@ -401,6 +401,11 @@ def _session(writer: Writer, code: str) -> Session | None:
         writer.database.flush()
         writer.note("add session", "session", session.id, after={"code": code})
     return session
+
+
+def _text(path: str) -> str:
+    """A name as it can be stored and shown; some disks hold names that are no text."""
+    return path.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def _user() -> str:

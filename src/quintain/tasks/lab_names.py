@@ -56,6 +56,8 @@ class LabNames:
                 return spelled[_plain(value)], ""
         if kind == "person" and value in self._erased:
             return value, f"the person {value!r} was erased from the lab; give another code"
+        if not value.isprintable():
+            return value, f"the {kind} {value!r} holds marks that cannot be shown; name the file otherwise"
         if len(value) > _LONGEST[kind]:
             return value, f"the {kind} {value[:20]!r}… is longer than {_LONGEST[kind]} letters"
         if self._may_add[kind]:
