@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from quintain.cli.analyse import analyse
+from quintain.cli.audit import audit
 from quintain.cli.calibrate import calibrate
 from quintain.cli.demo import demo
 from quintain.cli.doctor import doctor
@@ -17,9 +18,13 @@ from quintain.cli.import_recordings import import_recordings
 from quintain.cli.new import new
 from quintain.cli.passphrase import passphrase
 from quintain.cli.peek import peek
+from quintain.cli.person import person
+from quintain.cli.review import review
 from quintain.cli.rig import rig
 from quintain.cli.sensor import sensor
 from quintain.cli.serve import serve
+from quintain.cli.session import session
+from quintain.cli.strike_type import strike_type
 from quintain.cli.study import study
 from quintain.cli.tap import tap
 from quintain.cli.translate import translate
@@ -75,3 +80,8 @@ app.command("import")(import_recordings)
 app.command()(doctor)
 app.command()(history)
 app.add_typer(study, name="study")
+app.add_typer(person, name="person")
+app.add_typer(strike_type, name="type")
+app.add_typer(session, name="session")
+app.add_typer(review, name="review")
+app.command()(audit)

@@ -39,6 +39,13 @@ class Condition:
     type: str
     side: str = field(default="", metadata={"choices": SIDES})
 
+    def __post_init__(self) -> None:
+        if not self.type or self.side not in SIDES:
+            raise ValueError(
+                "a condition is a type with the side 'left', 'right' or none, got "
+                f"{self.type!r}, {self.side!r}"
+            )
+
 
 @dataclass(frozen=True, slots=True)
 class Protocol:

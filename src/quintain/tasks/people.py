@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from datetime import datetime
 from typing import Any
@@ -12,7 +13,7 @@ from sqlalchemy.orm import Session as Database
 from quintain.domain.person import FACTS, IDENTIFYING, Identity, PersonFacts, check_code
 from quintain.errors import ConflictError, UsageError
 from quintain.store import schema
-from quintain.store.lab import Lab
+from quintain.store.lab import Lab, Writer
 from quintain.tasks.lab_rows import person_row
 
 __all__ = ["PersonRecord", "add_person", "edit_person", "identify_person", "show_person"]
@@ -50,7 +51,9 @@ def show_person(lab: Lab, code: str, *, identity: bool = False) -> PersonRecord:
         return _view(database, person_row(database, code, living=False), identity)
 
 
-def add_person(lab: Lab, code: str, *, who: str, **facts: Any) -> PersonRecord:
+def add_person(
+    lab: Lab, code: str, *, identity: Mapping[str, Any] | None = None, who: str, **facts: Any
+) -> PersonRecord:
     """
     Add a person.
 
@@ -60,6 +63,8 @@ def add_person(lab: Lab, code: str, *, who: str, **facts: Any) -> PersonRecord:
         The lab.
     code : str
         What the person is called in all data; it should not identify.
+    identity : mapping, optional
+        What identifies, see :func:`identify_person`.
     who : str
         In whose name.
     **facts
@@ -83,8 +88,10 @@ def add_person(lab: Lab, code: str, *, who: str, **facts: Any) -> PersonRecord:
         row = schema.Person(code=code, **asdict(stated))
         database.add(row)
         database.flush()
-        writer.note("add person", "person", row.id, after={"fields": _given(stated)})
-        return _view(database, row, False)
+        writer.note("add person", "person", row.id, after={"code": code, "fields": _given(stated)})
+        if identity:
+            _identify(writer, row, identity)
+        return _view(database, row, bool(identity))
 
 
 def edit_person(
@@ -151,27 +158,30 @@ def identify_person(lab: Lab, code: str, *, who: str, **identity: Any) -> Person
     LabError
         If there is no such person.
     """
+    with lab.writing(who) as writer:
+        row = person_row(writer.database, code)
+        _identify(writer, row, identity)
+        return _view(writer.database, row, True)
+
+
+def _identify(writer: Writer, row: schema.Person, identity: Mapping[str, Any]) -> None:
     unknown = sorted(set(identity) - set(IDENTIFYING))
     if unknown:
         raise UsageError(f"there is no entry {unknown[0]!r}; choose from {', '.join(IDENTIFYING)}")
-    with lab.writing(who) as writer:
-        database = writer.database
-        row = person_row(database, code)
-        kept = row.identity or schema.Identity(person_id=row.id, name="", contact="", born="", note="")
-        told = {name: getattr(kept, name) for name in IDENTIFYING}
-        try:
-            stated = Identity(**(told | {k: (v or "").strip() for k, v in identity.items()}))
-        except ValueError as problem:
-            raise UsageError(str(problem)) from None
-        edited = [name for name in IDENTIFYING if getattr(stated, name) != told[name]]
-        if edited:
-            for name in edited:
-                setattr(kept, name, getattr(stated, name))
-            row.identity = kept
-            row.changes += 1
-            writer.note("edit identity", "person", row.id, after={"fields": edited})
-        database.flush()
-        return _view(database, row, True)
+    kept = row.identity or schema.Identity(person_id=row.id, name="", contact="", born="", note="")
+    told = {name: getattr(kept, name) for name in IDENTIFYING}
+    try:
+        stated = Identity(**(told | {k: (v or "").strip() for k, v in identity.items()}))
+    except ValueError as problem:
+        raise UsageError(str(problem)) from None
+    edited = [name for name in IDENTIFYING if getattr(stated, name) != told[name]]
+    if edited:
+        for name in edited:
+            setattr(kept, name, getattr(stated, name))
+        row.identity = kept
+        row.changes += 1
+        writer.note("edit identity", "person", row.id, after={"fields": edited})
+    writer.database.flush()
 
 
 def _facts(before: PersonFacts, told: dict[str, Any]) -> PersonFacts:
