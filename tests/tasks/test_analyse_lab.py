@@ -6,7 +6,7 @@ import os
 import signal
 import subprocess
 import sys
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import BrokenExecutor, Executor, Future, ThreadPoolExecutor
 
 import pytest
 from sqlalchemy import func, select
@@ -239,12 +239,33 @@ class Dies(ThreadPoolExecutor):
     """An executor whose process dies at the second task."""
 
     def submit(self, call, /, *args, **kwargs):
-        from concurrent.futures import BrokenExecutor
-
         if self.__dict__.setdefault("given", 0):
             raise BrokenExecutor
         self.given = 1
         return super().submit(call, *args, **kwargs)
+
+
+class Fails(Executor):
+    """An executor in which every task ends with the same exception."""
+
+    def __init__(self, problem):
+        self.problem = problem
+
+    def submit(self, call, /, *args, **kwargs):
+        future = Future()
+        future.set_exception(self.problem)
+        return future
+
+
+@pytest.mark.parametrize(
+    ("problem", "said"),
+    [(MemoryError(), "not enough memory"), (KeyError("x"), "a defect of quintain: KeyError: 'x'")],
+)
+def test_what_nobody_foresaw_stops_no_other(lab, problem, said):
+    run = analyse_lab(lab, who="tester", executor=Fails(problem))
+    assert len(run.failed) == 4
+    assert all(said in failed.message for failed in run.failed)
+    assert len(analyse_lab(lab, who="tester").analysed) == 3
 
 
 def test_a_dead_process_is_one_clear_error(lab):

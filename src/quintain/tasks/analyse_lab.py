@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, wait
+from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, CancelledError, Executor, Future, wait
 from dataclasses import dataclass
 from functools import partial
 
@@ -172,15 +172,18 @@ def _save(lab: Lab, who: str, wanted: Wanted, made: Made) -> Analysed | Recordin
 
 
 def _note_failure(lab: Lab, who: str, inputs: Inputs, problem: Exception) -> Failed:
+    code, exit_code = "error", QuintainError.exit_code
     if isinstance(problem, QuintainError):
+        code, exit_code = problem.code, problem.exit_code
         stored = lab.originals.find(inputs.recording)
-        message = str(problem).replace(str(stored), inputs.name) if stored else str(problem)
-        failed = Failed(inputs.recording, inputs.name, problem.code, message, problem.exit_code)
+        message = str(problem).replace(str(stored.resolve()), inputs.name) if stored else str(problem)
+    elif isinstance(problem, MemoryError) or type(problem).__name__ == "KilledWorker":  # the latter Dask's
+        message = f"{inputs.name}: there was not enough memory for it; analyse it alone on a larger machine"
     else:
         message = (
             f"{inputs.name}: a defect of quintain: {type(problem).__name__}: {problem}; please report it"
         )
-        failed = Failed(inputs.recording, inputs.name, "error", message)
+    failed = Failed(inputs.recording, inputs.name, code, message, exit_code)
     with lab.writing(who) as writer:
         after = {"code": failed.code, "message": message, "method": inputs.method.sha256}
         writer.note("analysis failed", "recording", inputs.recording, after=after)
@@ -190,6 +193,9 @@ def _note_failure(lab: Lab, who: str, inputs: Inputs, problem: Exception) -> Fai
 # -- here or elsewhere
 
 Outcome = Made | Exception
+
+_DEAD = (BrokenExecutor, CancelledError)
+"""What an executor says when whoever should work is no longer there."""
 
 
 def _outcomes(
@@ -213,10 +219,10 @@ def _outcomes(
             out[executor.submit(measure_inputs, wanted.inputs, places, curves)] = wanted
         while out:
             yield from _finished(out)
-    except BrokenExecutor:
+    except _DEAD:
         raise LabError(
-            "a process that analyses recordings died, perhaps for want of memory; what was done until then "
-            "is saved. Run it again, with fewer jobs: it goes on from there"
+            "whoever analyses recordings died or went away, perhaps for want of memory; what was done until "
+            "then is saved. Run it again, with fewer jobs: it goes on from there"
         ) from None
     finally:
         for future in out:
@@ -236,7 +242,7 @@ def _finished(out: dict[Future[Made], Wanted]) -> Iterator[tuple[Wanted, Outcome
 def _outcome(call: Callable[[], Made]) -> Outcome:
     try:
         return call()
-    except BrokenExecutor:
+    except _DEAD:
         raise
     except Exception as problem:  # one recording must not stop the others, whatever it does
         return problem
