@@ -166,7 +166,7 @@ def match_plan(
             "what is further off"
         )
     planned = tuple(planned)
-    of_group = [strike.block for strike in planned] if groups is None else list(groups)
+    of_group = [(one.block, one.person) for one in planned] if groups is None else list(groups)
     graph = _Graph(seen, planned, of_group, missing, extra, apart)
     layers = graph.forward()
     return PlanMatch(graph.backward(layers), planned)

@@ -88,7 +88,7 @@ def add_person(
         row = schema.Person(code=code, **asdict(stated))
         database.add(row)
         database.flush()
-        writer.note("add person", "person", row.id, after={"code": code, "fields": _given(stated)})
+        writer.note("add person", "person", row.id, after={"fields": _given(stated)})
         if identity:
             _identify(writer, row, identity)
         return _view(database, row, bool(identity))
