@@ -1,0 +1,96 @@
+"""``quintain export``: tables and packages that leave the lab."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from quintain.cli.failure import explained
+from quintain.version import __version__
+
+__all__ = ["export"]
+
+Several = list[str] | None
+
+
+def export(
+    lab: Annotated[Path, typer.Argument(help="Folder of the lab.", show_default=False)],
+    to: Annotated[
+        Path, typer.Option(help="Folder for the tables; for a package, a new folder or a file ending .zip.")
+    ],
+    format: Annotated[
+        str,
+        typer.Option(help="'csv', 'xlsx' or 'parquet' for tables; 'package' for all that a lab needs again."),
+    ] = "csv",
+    session: Annotated[Several, typer.Option(help="Code of a session; may be repeated.")] = None,
+    person: Annotated[Several, typer.Option(help="Code of a person; may be repeated; tables only.")] = None,
+    type: Annotated[Several, typer.Option(help="Type of strike; may be repeated; tables only.")] = None,
+    state: Annotated[
+        Several,
+        typer.Option(help="'accepted', 'waiting', 'rejected' or 'gone'; may be repeated; tables only."),
+    ] = None,
+    units: Annotated[
+        str, typer.Option(help="'si', or 'shown' for the units people read (ms, kN); tables only.")
+    ] = "si",
+    notes: Annotated[bool, typer.Option("--notes", help="With free notes, which may name somebody.")] = False,
+    no_recordings: Annotated[
+        bool, typer.Option("--no-recordings", help="Leave the original bytes out of a package.")
+    ] = False,
+    file_names: Annotated[
+        bool, typer.Option("--file-names", help="Keep names of files in a package; they may name somebody.")
+    ] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of lines.")] = False,
+) -> None:
+    """
+    Write tidy tables with a codebook, or a package from which the same lab can be made elsewhere.
+
+    What identifies a person never leaves the lab this way. In CSV and XLSX, text that a spreadsheet
+    could take for a formula gets an apostrophe before it; numbers stay numbers.
+
+    Example: quintain export our-lab --to tables --format xlsx --state accepted
+    """
+    from quintain.domain import as_json
+    from quintain.errors import UsageError
+    from quintain.store.lab import Lab
+    from quintain.store.queries_filter import StrikeFilter
+    from quintain.tasks.export import FORMATS, export_tables
+    from quintain.tasks.package import write_package
+
+    with explained():
+        if format not in (*FORMATS, "package"):
+            raise UsageError(f"expected csv, xlsx, parquet or package for --format, got {format!r}")
+        if units not in ("si", "shown"):
+            raise UsageError(f"expected si or shown for --units, got {units!r}")
+        with Lab.open(lab) as opened:
+            if format == "package":
+                if person or type or state:
+                    raise UsageError("a package holds whole sessions: choose with --session alone")
+                files = [
+                    write_package(
+                        opened, to, sessions=tuple(session or ()), recordings=not no_recordings,
+                        notes=notes, file_names=file_names,
+                    ).path
+                ]  # fmt: skip
+            else:
+                asked = {"sessions": session, "people": person, "types": type, "states": state}
+                given = {name: tuple(told) for name, told in asked.items() if told}
+                chosen = StrikeFilter(**given) if given else None  # type: ignore[arg-type]
+                files = list(
+                    export_tables(
+                        opened, to, format=format, chosen=chosen, shown=units == "shown", notes=notes
+                    ).files
+                )
+        if json:
+            results = {"files": [str(file) for file in files]}
+            print(
+                as_json.text(
+                    as_json.answer(
+                        "export", version=__version__, inputs=[], method={}, results=results, flags=[]
+                    )
+                )
+            )
+        else:
+            for file in files:
+                print(file)
