@@ -8,7 +8,7 @@ import { decode, points } from "./trace_wire.js";
 const { uPlot } = globalThis;
 const SPACED = 4; // px between samples from which each is shown
 const MARKS = ["s1", "s2", "s3", "s4", "s5"];
-const TOKENS = ["paper", "hair", "edge", "ink", "ink-2", "ink-3", "raw", "accent", "band", "wash", "stop", ...MARKS];
+const TOKENS = ["paper", "hair", "edge", "ink", "ink-2", "ink-3", "raw", "accent", "accent-pale", "band", "wash", "stop", ...MARKS];
 const STEPS = []; // between ticks: 1, 2 or 5 times a power of ten
 for (let e = -9; e <= 9; e++) for (const m of [1, 2, 5]) STEPS.push(Number(`${m}e${e}`));
 let token = {};
@@ -56,6 +56,11 @@ function line(u, x0, y0, x1, y1, color, dash = []) {
   ctx.restore();
 }
 
+/** Circle, square, triangle, diamond, cross: the shapes of the series' colours. */
+const SHAPES = [
+  "M0-4.5A4.5 4.5 0 1 1-.01-4.5Z", "M-4-4H4V4H-4Z", "M0-5 5 4H-5Z", "M0-5.5 5.5 0 0 5.5-5.5 0Z", "M-4-4 4 4M4-4-4 4",
+].map((path) => new Path2D(path));
+
 const crisp = (v) => Math.round(v) + 0.5;
 
 function styleOf(series) {
@@ -98,6 +103,9 @@ function valueAt(series, x, key = "y") {
  * spec: {x: {label, unit}, charts: [{title, of, unit, size: "tall" | "low" | "", zero, series, events, limits}]}
  *   series: {kind: "raw" | "corrected" | "quiet" | "ink" | "points", mark: 1..5, label, x, y, low, high}
  *   events: {at, label, note, href}; limits: {at, label}
+ *   areas: {series, from, to, label}: pale between a curve and zero
+ *   badge of a series with a mark: a word beside the mark's shape, drawn at the curve's highest point
+ * range: [lo, hi] to show first
  * options: range [lo, hi]; bounds [lo, hi]; onRange(lo, hi) when the window changes
  */
 export class Figure {
@@ -222,6 +230,7 @@ export class Figure {
       cursor: { y: false, points: { show: false }, drag: { x: true, y: false, setScale: false } },
       hooks: {
         drawAxes: [(u) => {
+          this.shade(u, chart);
           const { left, top, width, height } = u.bbox, zero = u.valToPos(0, "y", true);
           if (zero > top && zero <= top + height) line(u, left, crisp(zero), left + width, crisp(zero), token.edge);
           if (!last) return;
@@ -253,7 +262,63 @@ export class Figure {
     return [lo === 0 ? lo - pad / 2 : lo - pad, hi + pad];
   }
 
+  /** Pale between a curve and zero, such as the window of an impulse; its name below the line of zero. */
+  shade(u, chart) {
+    const { ctx } = u, { left, top, width, height } = u.bbox;
+    for (const area of chart.areas ?? []) {
+      const s = chart.series[area.series], from = before(s.x, area.from), to = before(s.x, area.to);
+      if (to <= from) continue;
+      const zero = u.valToPos(0, "y", true), x = (v) => u.valToPos(v, "x", true);
+      ctx.save();
+      ctx.beginPath();
+      ctx.rect(left, top, width, height);
+      ctx.clip();
+      ctx.beginPath();
+      ctx.moveTo(x(s.x[from]), zero);
+      for (let i = from; i <= to; i++) if (s.y[i] != null) ctx.lineTo(x(s.x[i]), u.valToPos(s.y[i], "y", true));
+      ctx.lineTo(x(s.x[to]), zero);
+      ctx.fillStyle = token["accent-pale"];
+      ctx.fill();
+      ctx.restore();
+    }
+  }
+
+  /** Names of areas at the line of zero where they begin, below it if there is room. */
+  nameAreas(u, chart) {
+    const { left, top, width, height } = u.bbox, r = devicePixelRatio, zero = u.valToPos(0, "y", true);
+    const y = zero + 20 * r > top + height ? zero - 17 * r : zero + 5 * r;
+    for (const area of chart.areas ?? []) {
+      const x = u.valToPos(area.from, "x", true);
+      if (!area.label || x < left - 1 || x > left + width) continue;
+      write(u, area.label, x + 5 * r, y, { color: token.accent });
+    }
+  }
+
+  /** The shape of a marked series at its highest point in the window, with a word beside it. */
+  badge(u, s, color) {
+    const { ctx } = u, r = devicePixelRatio, [lo, hi] = this.range;
+    let at = -1;
+    for (let i = 0; i < s.x.length; i++) {
+      if (s.x[i] >= lo && s.x[i] <= hi && s.y[i] != null && (at < 0 || s.y[i] > s.y[at])) at = i;
+    }
+    if (at < 0) return;
+    const x = u.valToPos(s.x[at], "x", true), y = u.valToPos(s.y[at], "y", true);
+    ctx.save();
+    ctx.translate(x, y);
+    ctx.scale(r, r);
+    ctx.lineWidth = 3;
+    ctx.strokeStyle = token.paper;
+    if (s.mark !== 5) ctx.stroke(SHAPES[s.mark - 1]);
+    ctx.lineWidth = 1.6;
+    ctx.fillStyle = ctx.strokeStyle = color;
+    if (s.mark === 5) ctx.stroke(SHAPES[4]);
+    else ctx.fill(SHAPES[s.mark - 1]);
+    ctx.restore();
+    write(u, s.badge, x + 8 * r, y - 16 * r, { color, bold: true });
+  }
+
   annotate(u, chart) {
+    this.nameAreas(u, chart);
     const { left, top, width, height } = u.bbox, r = devicePixelRatio;
     for (const limit of chart.limits ?? []) {
       const y = crisp(u.valToPos(limit.at, "y", true));
@@ -270,6 +335,7 @@ export class Figure {
       const second = event.note ? write(u, event.note, x + 5 * r, top - 18 * r, { color: token["ink-2"] }) : 0;
       free = x + 13 * r + Math.max(first, second);
     }
+    for (const s of chart.series) if (s.badge && s.mark) this.badge(u, s, styleOf(s).color());
     if (chart.series.length < 2) return;
     let below = 0;
     for (const s of chart.series) {
@@ -491,7 +557,7 @@ export function draw(root, spec, options) {
 
 async function mountChart(root) {
   const spec = await (await ask(root.dataset.chart)).json();
-  return draw(root, spec);
+  return draw(root, spec, { range: spec.range });
 }
 
 async function mountTrace(root) {
