@@ -68,13 +68,17 @@ def _formats() -> str:
         "The first bytes of a file decide which reader takes it, not its ending. `quintain peek FILE` shows",
         "what is inside. Samples are read in pieces, units are never guessed, and no format runs code.",
         "",
-        "| reader | files | usual endings | settings |",
-        "|---|---|---|---|",
+        "What a file does not say is stated with `--setting name=value`, in every command that reads one.",
+        "Calibrations that a file holds are shown by `quintain peek` and used as the last column says; `when",
+        "asked` means with `--setting calibration=file`.",
+        "",
+        "| reader | files | usual endings | settings | calibrations in files |",
+        "|---|---|---|---|---|",
     ]
     for reader in list_readers():
         endings = ", ".join(f"`{suffix}`" for suffix in reader.suffixes)
         settings = ", ".join(f"`{name}`" for name in reader.settings) or "none"
-        lines.append(f"| `{reader.name}` | {reader.about} | {endings} | {settings} |")
+        lines.append(f"| `{reader.name}` | {reader.about} | {endings} | {settings} | {reader.calibrations} |")
     return "\n".join(lines) + "\n"
 
 

@@ -23,6 +23,7 @@ SI = {
 }  # fmt: skip
 SETTINGS = {
     "columns", "rate", "units", "encoding", "separator", "decimal", "first_row", "layout", "full_scale",
+    "calibration",
 }  # fmt: skip
 
 
@@ -65,6 +66,7 @@ def test_every_reader_has_a_sample() -> None:
 @pytest.mark.parametrize("reader", READERS, ids=_id)
 def test_reader_says_what_it_is(reader: registry.Reader) -> None:
     assert reader.about
+    assert reader.calibrations
     assert all(suffix.startswith(".") and suffix == suffix.lower() for suffix in reader.suffixes)
     assert set(reader.settings) <= SETTINGS
 

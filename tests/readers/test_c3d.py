@@ -111,7 +111,8 @@ def test_plate_of_type_4_goes_through_its_matrix(tmp_path: Path) -> None:
     more += _parameter("CAL_MATRIX", 4, [6, 6, 1], matrix.astype("<f4").tobytes(order="F"))
     path = tmp_path / "a.c3d"
     path.write_bytes(c3d_file(signals, [f"v{k}" for k in range(6)], ["V"] * 6, 100.0, more))
-    recording = read(path)
+    assert "plate 1 Fz" not in [trace.name for trace in read(path).traces]
+    recording = read(path, calibration="file")
     expected = signals @ matrix.T
     for k, axis in enumerate("xyz"):
         # Matrix and signals in single precision.

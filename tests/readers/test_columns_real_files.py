@@ -94,7 +94,7 @@ def test_parameters_in_the_columns_beside_two_waveforms() -> None:
 def test_one_column_needs_rate_and_unit() -> None:
     # PTB-M4D/PyDynamic examples: one number a line after blanks, 10 MHz (from its documentation).
     path = shared("sensor_dynamics", "measured_output_accel.txt")
-    with pytest.raises(UnitError, match="channel 'signal' has no known unit"):
+    with pytest.raises(UnitError, match="channel 'signal': no unit is stated"):
         read(path, rate=1e7).trace()
     with pytest.raises(RecordingError, match="no time column and no sampling rate"):
         read(path, units="m/s^2")
@@ -105,7 +105,7 @@ def test_one_column_needs_rate_and_unit() -> None:
 def test_motion_capture_table() -> None:
     # kineticstoolkit, Apache-2.0: 156 columns 'C7[0]'; an index in brackets is no unit.
     path = shared("motion_c3d", "kinematics_tennis_serve.csv")
-    with pytest.raises(UnitError, match=r"channel 'C7\[0\]' has no known unit"):
+    with pytest.raises(UnitError, match=r"channel 'C7\[0\]': no unit is stated"):
         read(path, rate=50).trace()
     recording = read(path, units="m", rate=50)
     assert len(recording.traces) == 156

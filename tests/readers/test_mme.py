@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 
 import pytest
@@ -75,3 +76,48 @@ def test_damaged_channels_cut_short_are_refused(mme_folder: Path) -> None:
         with pytest.raises(RecordingError) as refusal:
             registry.read(mme_folder / "test.mme").traces[0].read()
         assert "\n" not in str(refusal.value)
+
+
+def test_header_and_hash_of_every_file(mme_folder: Path) -> None:
+    recording = registry.read(mme_folder / "test.mme")
+    assert recording.sha256 == hashlib.sha256((mme_folder / "test.mme").read_bytes()).hexdigest()
+    parts = {path: digest() for path, digest in recording.parts}
+    files = sorted((mme_folder / "Channel").iterdir())
+    assert parts == {str(file): hashlib.sha256(file.read_bytes()).hexdigest() for file in files}
+    first = files[0].read_text().partition(f"\n{FORCE[0]}\n")[0]
+    assert first in recording.header
+    assert "invented" in recording.header
+
+
+def test_hash_of_a_channel_that_changed_is_refused(mme_folder: Path) -> None:
+    recording = registry.read(mme_folder / "test.mme")
+    _change(mme_folder, "samples        :300", "samples        :3")
+    with pytest.raises(RecordingError, match="changed while it was read"):
+        recording.parts[0][1]()
+
+
+def test_channel_that_the_list_names_is_missed(mme_folder: Path) -> None:
+    # Layout of the list from memory of the standard.
+    path = mme_folder / "Channel" / "test.chn"
+    lines = [
+        "Number of channels :2",
+        "Name of channel 001 :10BARR000000FOX0 / Force",
+        "Name of channel 002 :x",
+    ]
+    path.write_text("\n".join(lines) + "\n")
+    recording = registry.read(mme_folder / "test.mme")
+    assert len(recording.traces) == 2
+    assert "Number of channels" in recording.header
+    assert str(path) in [name for name, _ in recording.parts]
+    (mme_folder / "Channel" / "test.001").unlink()
+    with pytest.raises(
+        RecordingError, match=r"channel 001 \('10BARR000000FOX0'\), but there is no file test.001"
+    ):
+        registry.read(mme_folder / "test.mme")
+
+
+def test_gone_between_looking_and_reading(mme_folder: Path) -> None:
+    trace = registry.read(mme_folder / "test.mme").traces[0]
+    (mme_folder / "Channel" / "test.001").unlink()
+    with pytest.raises(RecordingError, match="vanished"):
+        trace.read()

@@ -44,7 +44,7 @@ KNOWN = {
 @pytest.mark.parametrize("name", sorted(KNOWN))
 def test_agrees_with_the_reference_library(name: str) -> None:
     rate = 1000 if STEP in name else None
-    recording = read(shared("formats", "tdms", name), rate=rate, units="V")
+    recording = read(shared("formats", "tdms", name), rate=rate, units="V", calibration="file")
     found = [trace.read() for trace in recording.traces]
     assert [samples.size for samples in found] == [n for n, _, _ in KNOWN[name]]
     for samples, (_, total, squares) in zip(found, KNOWN[name], strict=True):
@@ -54,13 +54,13 @@ def test_agrees_with_the_reference_library(name: str) -> None:
 
 
 def test_rates_units_and_start() -> None:
-    recording = read(shared("formats", "tdms", "raw1.tdms"))
+    recording = read(shared("formats", "tdms", "raw1.tdms"), calibration="file")
     assert {(t.rate, t.unit, t.unit_in_file, t.device) for t in recording.traces} == {
         (50_000.0, "V", "Volts", "Layer Data")
     }
     assert recording.started is not None
     assert recording.started.isoformat() == "2016-12-15T22:35:21"
-    assert any("is scaled by the file: 0 + 0.000305185 x raw" in note for note in recording.notes)
+    assert all(found.applied and "0.000305185" in found.text for found in recording.calibrations)
     digital = read(shared("formats", "tdms", "Digital_Input.tdms"), units="V")
     assert [t.rate for t in digital.traces] == [2000.0, 40.0, 0.8]
 

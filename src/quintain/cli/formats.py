@@ -27,7 +27,13 @@ def formats(
         readers = list_readers()
         if json:
             results = [
-                {"name": r.name, "about": r.about, "suffixes": list(r.suffixes), "settings": list(r.settings)}
+                {
+                    "name": r.name,
+                    "about": r.about,
+                    "suffixes": list(r.suffixes),
+                    "settings": list(r.settings),
+                    "calibrations": r.calibrations,
+                }
                 for r in readers
             ]
             print(
@@ -43,8 +49,14 @@ def formats(
         from rich.table import Table
 
         table = Table(box=box.SIMPLE)
-        for heading in ("reader", "files", "usual endings", "settings"):
+        for heading in ("reader", "files", "usual endings", "settings", "calibrations in files"):
             table.add_column(heading, overflow="fold")
         for reader in readers:
-            table.add_row(reader.name, reader.about, " ".join(reader.suffixes), ", ".join(reader.settings))
+            table.add_row(
+                reader.name,
+                reader.about,
+                " ".join(reader.suffixes),
+                ", ".join(reader.settings),
+                reader.calibrations,
+            )
         Console(highlight=False).print(table)

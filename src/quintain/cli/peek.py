@@ -9,6 +9,7 @@ import typer
 
 from quintain.cli.failure import explained
 from quintain.cli.progress_bar import progress_bar
+from quintain.cli.reading import Setting, reading
 from quintain.version import __version__
 
 if TYPE_CHECKING:
@@ -17,45 +18,27 @@ if TYPE_CHECKING:
 
 __all__ = ["peek"]
 
+_MOST_SHOWN = 16
+"""Calibrations printed; all are in the JSON answer."""
+
 
 def peek(
     file: Annotated[Path, typer.Argument(help="Recording to look into.", show_default=False)],
-    columns: Annotated[
-        str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
-    ] = None,
-    rate: Annotated[float | None, typer.Option(help="Sampling rate in Hz, if the file has no time.")] = None,
-    units: Annotated[
-        str | None, typer.Option(help="Units the file does not state: 'N', or 'acc=g,force=kN'.")
-    ] = None,
-    full_scale: Annotated[
-        str | None, typer.Option(help="What full scale stands for in sound files: '5000 N'.")
-    ] = None,
-    encoding: Annotated[str | None, typer.Option(help="Encoding of a text file.")] = None,
-    separator: Annotated[str | None, typer.Option(help="Column separator of a text file.")] = None,
-    decimal: Annotated[str | None, typer.Option(help="Decimal mark of a text file.")] = None,
-    first_row: Annotated[int | None, typer.Option(help="Line of the first samples of a text file.")] = None,
-    layout: Annotated[
-        Path | None, typer.Option(help="TOML file that describes plain binary numbers.")
-    ] = None,
-    reader: Annotated[
-        str | None, typer.Option(help="Reader to take, whatever the file looks like; see quintain formats.")
-    ] = None,
+    setting: Setting = None,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
 ) -> None:
     """
     Show the channels of a recording: name, rate, length, unit and range. Nothing is analysed.
 
-    Example: quintain peek session.csv
+    Calibrations that the file holds are shown, and used only with --setting calibration=file.
+
+    Example: quintain peek session.csv --setting units=N
     """
     from quintain.domain import as_json
     from quintain.tasks import peek as task
 
-    settings = {
-        "columns": columns, "rate": rate, "units": units, "full_scale": full_scale, "encoding": encoding,
-        "separator": separator, "decimal": decimal, "first_row": first_row, "layout": layout,
-        "reader": reader,
-    }  # fmt: skip
     with explained():
+        settings = reading(setting)
         with progress_bar(shown=not json) as progress:
             recording, looks = task.peek(file, progress=progress, **settings)
         if json:
@@ -64,12 +47,11 @@ def peek(
                     as_json.answer(
                         "peek",
                         version=__version__,
-                        inputs=[(recording.path, recording.sha256)],
-                        method={
-                            name: str(value) if isinstance(value, Path) else value
-                            for name, value in settings.items()
-                            if value is not None
-                        },
+                        inputs=[
+                            (recording.path, recording.sha256),
+                            *((path, digest()) for path, digest in recording.parts),
+                        ],
+                        method=settings,
                         results=_as_json(recording, looks),
                         flags=[],
                     )
@@ -104,6 +86,10 @@ def _as_json(recording: Recording, looks: list[ChannelLook]) -> dict[str, Any]:
         "started": recording.started.isoformat() if recording.started else None,
         "channels": channels,
         "notes": list(recording.notes),
+        "calibrations": [
+            {"channel": found.channel, "text": found.text, "applied": found.applied}
+            for found in recording.calibrations
+        ],
         "header": recording.header,
     }
 
@@ -139,6 +125,12 @@ def _print(recording: Recording, looks: list[ChannelLook]) -> None:
     console.print(table)
     for note in recording.notes:
         console.print(f"note: {note}", markup=False)
+    for found in recording.calibrations[:_MOST_SHOWN]:
+        used = "used" if found.applied else "not used"
+        console.print(f"calibration of {found.channel!r}, {used}: {found.text}", markup=False)
+    if len(recording.calibrations) > _MOST_SHOWN:
+        more = len(recording.calibrations) - _MOST_SHOWN
+        console.print(f"and {more} more calibrations, see --json", markup=False)
     for look in looks[:3]:
         if look.problem:
             console.print(look.problem, markup=False)

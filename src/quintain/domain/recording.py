@@ -9,7 +9,27 @@ from datetime import datetime
 from quintain.domain.trace import Trace
 from quintain.errors import ChannelError, UnitError
 
-__all__ = ["Recording"]
+__all__ = ["FoundCalibration", "Recording"]
+
+
+@dataclass(frozen=True, slots=True)
+class FoundCalibration:
+    """
+    A calibration that a file holds for a channel.
+
+    Parameters
+    ----------
+    channel : str
+        Name of the channel, as its trace would be called.
+    text : str
+        What the file says, in words and numbers.
+    applied : bool
+        Whether the samples of the trace have gone through it.
+    """
+
+    channel: str
+    text: str
+    applied: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +56,10 @@ class Recording:
         Name of the reader that understood the file.
     notes : tuple of str
         What the reader had to conclude, in words.
+    calibrations : tuple of FoundCalibration
+        Calibrations that the file holds, used or not.
+    parts : tuple of (str, callable)
+        For recordings of several files: path of each other file, and what computes its hash.
     """
 
     path: str
@@ -46,6 +70,8 @@ class Recording:
     started: datetime | None = None
     reader: str = ""
     notes: tuple[str, ...] = ()
+    calibrations: tuple[FoundCalibration, ...] = ()
+    parts: tuple[tuple[str, Callable[[], str]], ...] = ()
 
     @property
     def sha256(self) -> str:
@@ -73,11 +99,20 @@ class Recording:
         found = [t for t in self.traces if t.quantity == quantity]
         if len(found) == 1:
             return found[0]
-        unknown = [t.name for t in self.traces if t.quantity == "unknown"]
+        unknown = [t for t in self.traces if t.quantity == "unknown"]
         if not found and unknown:
             raise UnitError(
-                f"{where}: no channel of {quantity} is known, and channel {unknown[0]!r} has no known unit. "
-                f"State it with units, as in '{unknown[0]}=N'. There are: {listing}"
+                f"{where}: no channel of {quantity} is known, and {_without_unit(unknown[0], where)} There "
+                f"are: {listing}"
             )
         problem = f"no channel of {quantity}" if not found else f"{len(found)} channels of {quantity}"
         raise ChannelError(f"{where}: {problem}; name one with --channel. There are: {listing}")
+
+
+def _without_unit(trace: Trace, where: str) -> str:
+    """What is to be done about a channel without a unit, which depends on the kind of file."""
+    try:
+        trace.blocks()
+    except UnitError as question:
+        return str(question).removeprefix(f"{where}: ")
+    return f"channel {trace.name!r} has no known unit. State it with units, as in '{trace.name}=N'."

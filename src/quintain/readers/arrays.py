@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import partial
 from typing import Any
@@ -12,14 +12,20 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from quintain.domain.recording import Recording
+from quintain.domain.recording import FoundCalibration, Recording
 from quintain.domain.trace import Trace
 from quintain.errors import ChannelError, RecordingError, UnitError, UsageError
+from quintain.readers.calibration import (
+    ASK_CALIBRATION,
+    ArrayCalibration,
+    CalibratedFetch,
+    asks_for_calibration,
+)
 from quintain.readers.columns_header import is_time
 from quintain.readers.columns_time import tidy
 from quintain.readers.fingerprint import Fingerprint
 from quintain.readers.stamped import Piece, PieceSamples, rate_of_stamps
-from quintain.readers.traces import make_trace, unit_notes
+from quintain.readers.traces import ASK_UNIT, make_trace, unit_notes
 from quintain.readers.units import find_unit, parse_units, split_unit
 
 __all__ = ["NamedArray", "array_channels", "is_rate_name", "recording_of_arrays"]
@@ -56,6 +62,8 @@ class NamedArray:
         Device that recorded it.
     ragged : bool
         Whether missing numbers at the end mean that the column is shorter than the others.
+    calibration : ArrayCalibration or None
+        What the file says turns the fetched numbers into its unit.
     """
 
     name: str
@@ -67,6 +75,7 @@ class NamedArray:
     start: float = 0.0
     device: str = ""
     ragged: bool = False
+    calibration: ArrayCalibration | None = None
 
 
 def is_rate_name(name: str) -> bool:
@@ -155,6 +164,8 @@ def recording_of_arrays(
     header: str,
     started: datetime | None = None,
     notes: Iterable[str] = (),
+    calibration: str | None = None,
+    calibrations: Iterable[FoundCalibration] = (),
 ) -> Recording:
     """
     Make a recording of the arrays of a file.
@@ -177,11 +188,16 @@ def recording_of_arrays(
         Start of the recording.
     notes : iterable of str
         What the reader concluded so far.
+    calibration : str or None
+        'file' if the calibrations of the columns shall be used.
+    calibrations : iterable of FoundCalibration
+        Others that the file holds.
 
     Returns
     -------
     Recording
-        One trace a channel, each with its own rate.
+        One trace a channel, each with its own rate. A column with a calibration that is not used has no
+        unit until the user states that of its raw numbers.
 
     Raises
     ------
@@ -195,11 +211,21 @@ def recording_of_arrays(
         raise UsageError(f"{where}: rate must be above 0 Hz, got {rate}.")
     given = parse_units(units)
     said = list(notes)
+    shown = list(calibrations)
+    asked = asks_for_calibration(calibration)
     labels = [split_unit(array.name) if not array.unit else (array.name, array.unit) for array in arrays]
     given.check_names((name for name, _ in labels), where)
     times: list[tuple[NamedArray, float, float]] = []
     channels = []
     for array, (name, stated) in zip(arrays, labels, strict=True):
+        if array.calibration is not None:
+            in_unit = f"{array.calibration.text} [{stated or 'no unit stated'}]"
+            shown.append(FoundCalibration(name, in_unit, asked))
+            stated = stated if asked else ""
+            if asked:
+                array = replace(
+                    array, fetch=CalibratedFetch(array.fetch, array.calibration), calibration=None
+                )
         known = find_unit(given.by_channel.get(name, stated))
         own = find_unit(name)
         if is_time(name) or (known is not None and known.quantity == "time"):
@@ -224,7 +250,8 @@ def recording_of_arrays(
         fitting = [t for t in times if t[0].group == array.group and t[0].n == array.n] or [
             t for t in times if t[0].n == array.n
         ]
-        unit = given.choose(name, stated, where)
+        by_name = given._replace(for_all="") if array.calibration else given
+        unit = by_name.choose(name, stated, where)
         if fitting:
             time, factor, pace = fitting[-1]
             fetch = _Fetch(array, time, factor)
@@ -235,7 +262,10 @@ def recording_of_arrays(
                 continue
             pace, fetch = paced, _Fetch(array, None, 1.0)
         source = PieceSamples(found, fetch, unit, pace, array.start, array.ragged)
-        traces.append(make_trace(name, unit, pace, source, where=where, device=array.device))
+        remedy = ASK_UNIT
+        if array.calibration:
+            remedy = ASK_CALIBRATION.replace("{text}", array.calibration.text)
+        traces.append(make_trace(name, unit, pace, source, where=where, device=array.device, remedy=remedy))
     if not traces:
         raise RecordingError(
             f"{where}: channel {without[0]!r} has neither times nor a sampling rate in the file. State "
@@ -243,7 +273,17 @@ def recording_of_arrays(
         )
     said += [f"channel {name!r} has neither times nor a rate and is left out; state rate" for name in without]
     said += unit_notes(tuple(traces))
-    return Recording(where, found.digest, found.n_bytes, tuple(traces), header, started, reader, tuple(said))
+    return Recording(
+        where,
+        found.digest,
+        found.n_bytes,
+        tuple(traces),
+        header,
+        started,
+        reader,
+        tuple(said),
+        tuple(shown),
+    )
 
 
 def _pace_without_times(array: NamedArray, name: str, rate: float | None, where: str) -> float | None:

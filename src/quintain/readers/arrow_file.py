@@ -124,7 +124,7 @@ def _look_inside(where: str) -> tuple[_Schema, list[int]]:
                 interval = 1 / float(value)
         except ValueError:
             continue
-    return _Schema(columns, interval, str(schema)), sizes
+    return _Schema(columns, interval, schema.to_string(truncate_metadata=False)), sizes
 
 
 class _Column:
@@ -175,5 +175,10 @@ class _Column:
 
 
 READER = Reader(
-    "arrow", (".parquet", ".arrow", ".feather"), recognises, read_arrow, "Parquet and Arrow tables"
+    "arrow",
+    (".parquet", ".arrow", ".feather"),
+    recognises,
+    read_arrow,
+    "Parquet and Arrow tables",
+    calibrations="none",
 )

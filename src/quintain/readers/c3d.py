@@ -10,10 +10,11 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from quintain.domain.recording import Recording
+from quintain.domain.recording import FoundCalibration, Recording
 from quintain.errors import RecordingError
 from quintain.readers.arrays import NamedArray, recording_of_arrays
 from quintain.readers.c3d_parameters import Header, Parameters, floats, read_header
+from quintain.readers.calibration import asks_for_calibration
 from quintain.readers.fingerprint import Fingerprint, take_fingerprint
 from quintain.readers.raw_samples import open_again
 from quintain.readers.reader import Reader
@@ -98,7 +99,12 @@ class _Frames:
         return np.concatenate(parts)[i - first * per : j - first * per]
 
 
-def read_c3d(path: str | os.PathLike[str], *, units: str | Mapping[str, str] | None = None) -> Recording:
+def read_c3d(
+    path: str | os.PathLike[str],
+    *,
+    units: str | Mapping[str, str] | None = None,
+    calibration: str | None = None,
+) -> Recording:
     """
     Read a C3D file.
 
@@ -108,13 +114,16 @@ def read_c3d(path: str | os.PathLike[str], *, units: str | Mapping[str, str] | N
         The file, written on Intel, DEC or MIPS processors, integer or floating point.
     units : str or mapping, optional
         Unit of channels that state none (``'V'``), or units by channel (``'marker.x=mm'``).
+    calibration : str, optional
+        ``'file'`` to put together the forces of plates of type 4 from bridge signals through the
+        calibration matrix that the file holds.
 
     Returns
     -------
     Recording
         Coordinates of markers ('C7.x', NaN where not seen), analog channels as the file scales them, and
-        for force plates of types 1 to 4 the forces in the plate's own axes ('plate 1 Fz'); a zero that
-        the file proposes is noted, not taken off.
+        for force plates of types 1 to 3 (and 4, if asked) the forces in the plate's own axes
+        ('plate 1 Fz'); a zero that the file proposes is noted, not taken off.
 
     Raises
     ------
@@ -130,23 +139,33 @@ def read_c3d(path: str | os.PathLike[str], *, units: str | Mapping[str, str] | N
     found = take_fingerprint(path)
     where = str(found.path)
     notes: list[str] = []
+    calibrations: list[FoundCalibration] = []
+    asked = asks_for_calibration(calibration)
     try:
         with found.path.open("rb") as file:
             header, parameters = read_header(file.read(_BLOCK * 400))
         frames = _frames(found, header, parameters, notes)
         arrays = [
             *_points(frames, parameters),
-            *_analog(frames, parameters),
-            *_plates(frames, parameters, notes),
+            *_analog(frames, parameters, calibrations),
+            *_plates(frames, parameters, notes, calibrations, asked=asked),
         ]
     except (ValueError, IndexError) as error:
         raise RecordingError(
             f"{where}: this C3D file is damaged ({error}). Copy or export it again."
         ) from None
-    text = "\n".join(f"{name}: {value}" for name, value in parameters.items())
     return recording_of_arrays(
-        found, arrays, reader=READER.name, units=units, rate=None, header=text, notes=notes
-    )
+        found, arrays, reader=READER.name, units=units, rate=None, header=_text(header, parameters),
+        notes=notes, calibrations=calibrations,
+    )  # fmt: skip
+
+
+def _text(header: Header, parameters: Parameters) -> str:
+    """First block and all parameters as text."""
+    lines = [f"{name}: {value}" for name, value in header._asdict().items()]
+    for name, value in parameters.items():
+        lines.append(f"{name}: {value.tolist() if isinstance(value, np.ndarray) else value}")
+    return "\n".join(lines)
 
 
 def _frames(found: Fingerprint, header: Header, parameters: Parameters, notes: list[str]) -> _Frames:
@@ -206,17 +225,30 @@ def _points(frames: _Frames, parameters: Parameters) -> Iterator[NamedArray]:
             )
 
 
-def _analog(frames: _Frames, parameters: Parameters) -> Iterator[NamedArray]:
+def _analog(
+    frames: _Frames, parameters: Parameters, calibrations: list[FoundCalibration]
+) -> Iterator[NamedArray]:
     per = frames.header.analog_per_frame
     units = _units(parameters)
     interval = 1 / (frames.header.rate * per) if per else None
     for k, label in enumerate(_labels(parameters, "ANALOG:LABELS", len(frames.analog_scale), "analog")):
         unit = units[k] if k < len(units) else ""
         fetch = partial(frames.analog, ((k, 1.0),))
+        zero, scale = frames.analog_zero[k], frames.analog_scale[k]
+        if (zero, scale) != (0.0, 1.0):
+            text = f"(raw - {zero:.9g}) x {scale:.9g} [{unit or 'no unit stated'}]"
+            calibrations.append(FoundCalibration(label, text, True))
         yield NamedArray(label, frames.n * per, fetch, unit, "analog", interval, device="analog")
 
 
-def _plates(frames: _Frames, parameters: Parameters, notes: list[str]) -> Iterator[NamedArray]:
+def _plates(
+    frames: _Frames,
+    parameters: Parameters,
+    notes: list[str],
+    calibrations: list[FoundCalibration],
+    *,
+    asked: bool,
+) -> Iterator[NamedArray]:
     """Forces of the plates in their own axes, from the channels that the file assigns to them."""
     used = int(parameters.number("FORCE_PLATFORM:USED", 0))
     types, channels = parameters.numbers("FORCE_PLATFORM:TYPE"), parameters.numbers("FORCE_PLATFORM:CHANNEL")
@@ -239,6 +271,16 @@ def _plates(frames: _Frames, parameters: Parameters, notes: list[str]) -> Iterat
         if weights is None:
             notes.append(f"plate {p + 1} has no calibration matrix; its forces are not put together")
             continue
+        if kind == 4:
+            rows_text = matrices[36 * p : 36 * p + 36].reshape(6, 6, order="F").tolist()
+            text = f"matrix from six signals to forces and moments, by rows: {rows_text}"
+            calibrations.append(FoundCalibration(f"plate {p + 1}", text, asked))
+            if not asked:
+                notes.append(
+                    f"the file holds a calibration matrix for plate {p + 1}; its forces are put together "
+                    "with calibration='file'"
+                )
+                continue
         first = units[picked[0]] if picked[0] < len(units) else ""
         unit = "N" if kind == 4 and first.upper() in ("V", "MV", "UV") else first
         for axis, weight in zip("xyz", weights, strict=True):
@@ -273,4 +315,11 @@ def _force_weights(
     return [tuple((picked[k], float(by_output[axis, k])) for k in range(6)) for axis in range(3)]
 
 
-READER = Reader("c3d", (".c3d",), recognises, read_c3d, "C3D motion capture: markers, analog, force plates")
+READER = Reader(
+    "c3d",
+    (".c3d",),
+    recognises,
+    read_c3d,
+    "C3D motion capture: markers, analog, force plates",
+    calibrations="analog scales always; matrices of force plates of type 4 when asked",
+)

@@ -280,4 +280,5 @@ READER = Reader(
     recognises,
     read_columns,
     "delimited text of any make, plain or gzip",
+    calibrations="none",
 )

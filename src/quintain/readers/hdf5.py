@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from quintain.domain.recording import Recording
 from quintain.errors import ChannelError, RecordingError
 from quintain.readers.arrays import NamedArray, array_channels, is_rate_name, recording_of_arrays
+from quintain.readers.calibration import ArrayCalibration, asks_for_calibration
 from quintain.readers.columns_mapping import parse_columns
 from quintain.readers.fingerprint import Fingerprint, take_fingerprint
 from quintain.readers.reader import Reader
@@ -37,6 +38,7 @@ def read_hdf5(
     columns: str | None = None,
     rate: float | None = None,
     units: str | Mapping[str, str] | None = None,
+    calibration: str | None = None,
 ) -> Recording:
     """
     Read an HDF5 file.
@@ -55,6 +57,9 @@ def read_hdf5(
         Sampling rate, where the file has neither times nor a rate. [Hz]
     units : str or mapping, optional
         Unit of channels that state none (``'N'``), or units by channel (``'rig/fz=kN'``).
+    calibration : str, optional
+        ``'file'`` to use the attributes 'scale_factor' and 'add_offset' of arrays. Left out, an array that
+        has them is raw numbers without a unit.
 
     Returns
     -------
@@ -67,8 +72,14 @@ def read_hdf5(
         If the file is damaged, announces far more numbers than it holds, or has no rate.
     ChannelError, UnitError
         If an array asked for is not there, or a unit is missing for times or not known.
+
+    References
+    ----------
+    .. [1] CF Conventions 1.11, section 8.1 'Packed Data', https://cfconventions.org.
     """
-    return read_tree(take_fingerprint(path), READER.name, columns=columns, rate=rate, units=units)
+    return read_tree(
+        take_fingerprint(path), READER.name, columns=columns, rate=rate, units=units, calibration=calibration
+    )
 
 
 def read_tree(
@@ -78,6 +89,7 @@ def read_tree(
     columns: str | None,
     rate: float | None,
     units: str | Mapping[str, str] | None,
+    calibration: str | None = None,
 ) -> Recording:
     """Read the arrays of an HDF5 file for a format that is built on it."""
     import h5py
@@ -93,8 +105,11 @@ def read_tree(
         # h5py turns what its C library finds into many kinds of exceptions.
         raise _damaged(where, error) from None
     if columns is not None:
-        arrays = _chosen(arrays, columns, where)
-    return recording_of_arrays(found, arrays, reader=reader, units=units, rate=rate, header=header)
+        arrays = _chosen(arrays, columns, where, raw=not asks_for_calibration(calibration))
+    return recording_of_arrays(
+        found, arrays, reader=reader, units=units, rate=rate, header=header,
+        calibration=calibration,
+    )  # fmt: skip
 
 
 def _damaged(where: str, error: Exception) -> RecordingError:
@@ -119,6 +134,8 @@ def _datasets(group: Any, depth: int = 0) -> Iterator[Any]:
 def _text(value: object) -> str:
     if isinstance(value, bytes):
         return value.decode("utf-8", "replace")
+    if isinstance(value, np.ndarray):
+        return str(value.tolist())
     return str(value)
 
 
@@ -158,8 +175,20 @@ def _arrays(file: Any, where: str) -> Iterator[NamedArray]:
         )
         unit = _text(dataset.attrs.get("unit", dataset.attrs.get("units", "")))
         more = {"unit": unit, "group": dataset.parent.name, "interval": 1 / rate if rate else None}
+        more["calibration"] = _packing(dataset)
         for array in array_channels(dataset.name.lstrip("/"), dataset, **more):
             yield _rebound(array, dataset, where)
+
+
+def _packing(dataset: Any) -> ArrayCalibration | None:
+    """Scale of packed numbers as the conventions for climate and forecast data name it."""
+    values = []
+    for name, default in (("scale_factor", 1.0), ("add_offset", 0.0)):
+        value = np.asarray(dataset.attrs.get(name, default)).reshape(-1)
+        if value.size != 1 or value.dtype.kind not in "iuf" or not np.isfinite(value[0]):
+            return None
+        values.append(float(value[0]))
+    return None if values == [1.0, 0.0] else ArrayCalibration(*values)
 
 
 def _rebound(array: NamedArray, dataset: Any, where: str) -> NamedArray:
@@ -210,7 +239,8 @@ def _describe(file: Any) -> Iterator[str]:
         yield f"{dataset.name}: {dataset.dtype} {dataset.shape} {attributes}".rstrip()
 
 
-def _chosen(arrays: list[NamedArray], columns: str, where: str) -> list[NamedArray]:
+def _chosen(arrays: list[NamedArray], columns: str, where: str, *, raw: bool) -> list[NamedArray]:
+    """Arrays that the user asks for; a unit stated for them is that of the ``raw`` numbers if so."""
     there = {array.name: array for array in arrays}
     chosen = []
     for name, which, unit in parse_columns(columns):
@@ -218,8 +248,16 @@ def _chosen(arrays: list[NamedArray], columns: str, where: str) -> list[NamedArr
         if key not in there:
             listing = ", ".join(map(repr, there)) or "none"
             raise ChannelError(f"{where}: there is no array {key!r}; there are: {listing}")
-        chosen.append(replace(there[key], name=name, unit=unit or there[key].unit))
+        array = replace(there[key], name=name, unit=unit or there[key].unit)
+        chosen.append(replace(array, calibration=None) if raw and unit else array)
     return chosen
 
 
-READER = Reader("hdf5", (".h5", ".hdf5", ".hdf", ".nc"), recognises, read_hdf5, "HDF5 arrays by path")
+READER = Reader(
+    "hdf5",
+    (".h5", ".hdf5", ".hdf", ".nc"),
+    recognises,
+    read_hdf5,
+    "HDF5 arrays by path",
+    calibrations="scale_factor and add_offset when asked",
+)

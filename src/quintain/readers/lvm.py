@@ -329,4 +329,11 @@ class _Segments:
                 first = base + block.first + samples.size
 
 
-READER = Reader("lvm", (".lvm",), recognises, read_lvm, "LVM measurement text with header")
+READER = Reader(
+    "lvm",
+    (".lvm",),
+    recognises,
+    read_lvm,
+    "LVM measurement text with header",
+    calibrations="none",
+)

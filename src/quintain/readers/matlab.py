@@ -111,8 +111,18 @@ def read_matlab(
     for name, array in flat:
         if array.size > 1:
             arrays += array_channels(name, array, interval=interval, group=name.rpartition("/")[0])
-    header = "\n".join(f"{name}: {array.dtype} {array.shape}" for name, array in flat)
+    shapes = [f"{name}: {array.dtype} {array.shape}" for name, array in flat]
+    # Versions from 5 on begin with a line of words.
+    words = [head[:116].decode("latin-1").rstrip()] if head[:6] == b"MATLAB" else []
+    header = "\n".join(words + shapes)
     return recording_of_arrays(found, arrays, reader=READER.name, units=units, rate=rate, header=header)
 
 
-READER = Reader("matlab", (".mat",), recognises, read_matlab, "MATLAB files, versions 4 to 7.3")
+READER = Reader(
+    "matlab",
+    (".mat",),
+    recognises,
+    read_matlab,
+    "MATLAB files, versions 4 to 7.3",
+    calibrations="none",
+)

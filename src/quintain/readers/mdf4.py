@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from quintain.domain.recording import Recording
+from quintain.domain.recording import FoundCalibration, Recording
 from quintain.domain.trace import Trace
 from quintain.errors import ChannelError, RecordingError
 from quintain.readers.fingerprint import Fingerprint, read_head, take_fingerprint
@@ -29,6 +29,10 @@ _PIECE = 1 << 18
 _FIRST = 20_000
 _LARGEST_BLOCK = 1 << 28
 """The standard advises blocks of 4 MB; a zipped one that unfolds to 256 MB is no recording. [byte]"""
+_CONVERSIONS = {
+    2: "rational function", 3: "formula", 4: "table with interpolation", 5: "table", 6: "table of ranges",
+}  # fmt: skip
+"""Kinds of conversion of the standard that give numbers."""
 _MASTERS = (2, 3)
 """Channel types of times, stored and computed."""
 
@@ -75,11 +79,42 @@ def read_mdf4(path: str | os.PathLike[str], *, units: str | Mapping[str, str] | 
     notes = ["values are converted as the file says, by the library asammdf"]
     with _opened(found) as file:
         channels = [c for k in range(len(file.groups)) for c in _channels(file, k, found, notes)]
-        header = f"MDF {file.version}\n{file.header.comment}"
+        header = "\n".join(_describe(file))
+        calibrations = tuple(_conversions(file, channels))
         started = file.header.start_time
         traces = _traces(file, channels, found, parse_units(units), notes)
     notes += unit_notes(traces)
-    return Recording(where, found.digest, found.n_bytes, traces, header, started, READER.name, tuple(notes))
+    return Recording(
+        where, found.digest, found.n_bytes, traces, header, started, READER.name, tuple(notes), calibrations
+    )
+
+
+def _describe(file: Any) -> Iterator[str]:
+    """What the file says beside its numbers: header, history, attachments, groups and channels."""
+    yield f"MDF {file.version}"
+    yield from filter(None, [file.header.comment])
+    for entry in file.file_history:
+        yield f"history {entry.time_stamp}: {entry.comment}"
+    for attachment in file.attachments:
+        yield f"attachment {attachment.file_name}: {attachment.comment}"
+    for k, group in enumerate(file.groups):
+        inside = group.channel_group
+        yield f"group {k}: {inside.acq_name}, {inside.cycles_nr} samples, {inside.comment}"
+        for channel in group.channels:
+            yield f"channel {channel.name} [{channel.unit}]: {channel.comment}"
+
+
+def _conversions(file: Any, channels: list[_Channel]) -> Iterator[FoundCalibration]:
+    """How the library turns stored numbers into those of the unit, for channels that have a conversion."""
+    for channel in channels:
+        conversion = file.groups[channel.group].channels[channel.index].conversion
+        kind = conversion.conversion_type if conversion else 0
+        if not kind:
+            continue
+        text = _CONVERSIONS.get(kind, f"conversion of kind {kind}")
+        if kind == 1:
+            text = f"{conversion.b:.9g} + {conversion.a:.9g} x stored"
+        yield FoundCalibration(channel.name, f"{text} [{channel.unit or 'no unit stated'}]", True)
 
 
 def _damaged(where: str, error: BaseException) -> RecordingError:
@@ -264,4 +299,11 @@ def _traces(
     return tuple(traces)
 
 
-READER = Reader("mdf4", (".mf4", ".mdf"), recognises, read_mdf4, "MDF 4 (needs quintain[mdf])")
+READER = Reader(
+    "mdf4",
+    (".mf4", ".mdf"),
+    recognises,
+    read_mdf4,
+    "MDF 4 (needs quintain[mdf])",
+    calibrations="conversions always",
+)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -26,9 +27,12 @@ __all__ = ["READER", "read_mme", "recognises"]
 _PIECE = 1 << 16
 _LONGEST_HEADER = 1 << 18
 _MOST_CHANNELS = 4096
+_NAME_KEY = re.compile(r"name of channel (\d+)", re.IGNORECASE)
 _OPENINGS = (b"data format edition number", b"laboratory name")
 _UNITS = {"m/(s*s)": "m/s^2", "n*m": "N*m", "m/s/s": "m/s^2"}
 """Spellings of the standard that are rare elsewhere."""
+_LIST = ".chn"
+"""Ending of the list of channels."""
 _NO_VALUE = ("noval", "nan", "")
 
 
@@ -53,13 +57,13 @@ def read_mme(path: str | os.PathLike[str], *, units: str | Mapping[str, str] | N
     -------
     Recording
         One trace a channel, named by its code of 16 characters, with its own rate and start. Its hash is
-        that of the header file.
+        that of the header file; the other files and their hashes are its parts.
 
     Raises
     ------
     RecordingError
-        If there are no channels, or one states no sampling interval, holds other rows than it announces,
-        or takes its times from another channel.
+        If there are no channels, one that the list of channels names is not there, or one states no
+        sampling interval, holds other rows than it announces, or takes its times from another channel.
     ChannelError, UnitError
         If a unit is given for a channel that is not there, or is not known.
 
@@ -70,32 +74,36 @@ def read_mme(path: str | os.PathLike[str], *, units: str | Mapping[str, str] | N
     """
     found = take_fingerprint(path)
     where = str(found.path)
-    header, _ = _header(found.path, whole=True)
-    notes: list[str] = ["the hash is that of the header file; the files of the channels are checked by size"]
-    channels = [_channel(file) for file in _channel_files(found.path)]
+    header, _, raw = _header(found.path, whole=True)
+    notes: list[str] = ["the hash is that of the header file; each other file has its own"]
+    files = _channel_files(found.path)
+    _check_list(found.path, files)
+    channels = [_channel(file) for file in files if not _is_list(file)]
     given = parse_units(units)
-    names = [name for name, _, _, _ in channels]
+    names = [channel.code for channel in channels]
     given.check_names(names, where)
     if len(set(names)) < len(names):
         twice = next(name for name in names if names.count(name) > 1)
         raise RecordingError(f"{where}: channel {twice!r} is there twice. Remove one of its files.")
     traces = []
-    for name, stated, interval, samples in channels:
-        unit = given.choose(name, _UNITS.get(stated.lower(), stated), where)
-        rate = tidy(1 / interval)
-        source = PieceSamples(found, samples, unit, rate, samples.start)
+    for name, channel in zip(names, channels, strict=True):
+        unit = given.choose(name, _UNITS.get(channel.unit.lower(), channel.unit), where)
+        rate = tidy(1 / channel.interval)
+        source = PieceSamples(found, channel.rows, unit, rate, channel.rows.start)
         traces.append(make_trace(name, unit, rate, source, where=where))
     notes += unit_notes(tuple(traces))
-    text = "\n".join(f"{key}: {value}" for key, value in header)
+    lists = [f"{file.name}\n{_header(file, whole=True)[2]}" for file in files if _is_list(file)]
+    texts = [raw, *lists, *(f"{channel.rows.found.path.name}\n{channel.raw}" for channel in channels)]
     return Recording(
         where,
         found.digest,
         found.n_bytes,
         tuple(traces),
-        text,
+        "\n\n".join(texts),
         _date(dict(header)),
         READER.name,
         tuple(notes),
+        parts=tuple((str(file), take_fingerprint(file).digest) for file in files),
     )
 
 
@@ -149,12 +157,12 @@ def _channel_files(path: Path) -> list[Path]:
     for folder in (path.parent / "Channel", path.parent / "CHANNEL", path.parent / "channel", path.parent):
         if not folder.is_dir():
             continue
-        files = sorted(f for f in folder.iterdir() if f.suffix[1:].isdigit() and f.is_file())
+        files = sorted(f for f in folder.iterdir() if f.is_file() and (f.suffix[1:].isdigit() or _is_list(f)))
         if len(files) > _MOST_CHANNELS:
             raise RecordingError(
                 f"{path}: there are {len(files)} channels; at most {_MOST_CHANNELS} are read."
             )
-        if files:
+        if any(not _is_list(file) for file in files):
             return files
     raise RecordingError(
         f"{path}: there are no channels: expected files that end in .001, .002, ... in the folder 'Channel' "
@@ -162,9 +170,31 @@ def _channel_files(path: Path) -> list[Path]:
     )
 
 
-def _header(path: Path, *, whole: bool = False) -> tuple[list[tuple[str, str]], int]:
-    """Lines 'key :value' from the beginning, and how many lines they take."""
+def _is_list(file: Path) -> bool:
+    return file.suffix.lower() == _LIST
+
+
+def _check_list(path: Path, files: list[Path]) -> None:
+    """Refuse a test that lacks a channel which the list of channels beside them names."""
+    there = {int(file.suffix[1:]) for file in files if not _is_list(file)}
+    for file in files:
+        if not _is_list(file):
+            continue
+        for key, value in _header(file, whole=True)[0]:
+            match = _NAME_KEY.fullmatch(key)
+            if match and int(match[1]) not in there:
+                listing = ", ".join(f.name for f in files if not _is_list(f))
+                name = value.partition("/")[0].strip()[:40]
+                raise RecordingError(
+                    f"{path}: {file.name} names channel {match[1]} ({name!r}), but there is no file "
+                    f"{file.stem}.{match[1]}; there are: {listing}. Copy the whole folder of the test."
+                )
+
+
+def _header(path: Path, *, whole: bool = False) -> tuple[list[tuple[str, str]], int, str]:
+    """Lines 'key :value' from the beginning, how many lines they take, and their text as it stands."""
     fields: list[tuple[str, str]] = []
+    lines: list[str] = []
     size = 0
     try:
         with path.open(encoding="latin-1", newline=None) as file:
@@ -174,12 +204,13 @@ def _header(path: Path, *, whole: bool = False) -> tuple[list[tuple[str, str]], 
                     break
                 key, colon, value = line.removeprefix("ï»¿").partition(":")
                 if not colon and not whole:
-                    return fields, n
+                    return fields, n, "".join(lines)
+                lines.append(line)
                 if colon:
                     fields.append((" ".join(key.split()), value.strip()))
             else:
                 if whole:
-                    return fields, 0
+                    return fields, 0, "".join(lines)
     except OSError as error:
         raise RecordingError(f"{path}: the file cannot be read ({error.strerror}).") from None
     raise RecordingError(
@@ -187,10 +218,22 @@ def _header(path: Path, *, whole: bool = False) -> tuple[list[tuple[str, str]], 
     )
 
 
-def _channel(path: Path) -> tuple[str, str, float, _Rows]:
-    """Code, unit, sampling interval [s] and numbers of a channel's file."""
+@dataclass(frozen=True, slots=True)
+class _Channel:
+    """What the file of a channel says."""
+
+    code: str
+    unit: str
+    interval: float
+    """Sampling interval. [s]"""
+    rows: _Rows
+    raw: str
+    """Its header as it stands."""
+
+
+def _channel(path: Path) -> _Channel:
     found = take_fingerprint(path)
-    fields, skip = _header(path)
+    fields, skip, raw = _header(path)
     says = {key.lower(): value for key, value in fields}
     code = says.get("channel code") or path.name
     reference = says.get("reference channel", "implicit").lower()
@@ -210,7 +253,7 @@ def _channel(path: Path) -> tuple[str, str, float, _Rows]:
             "the file again."
         )
     start = _number(says, "time of first sample", path) if "time of first sample" in says else 0.0
-    return code, says.get("unit", ""), interval, _Rows(found, skip, n, start)
+    return _Channel(code, says.get("unit", ""), interval, _Rows(found, skip, n, start), raw)
 
 
 def _number(says: Mapping[str, str], key: str, path: Path) -> float:
@@ -231,4 +274,12 @@ def _date(says: Mapping[str, str]) -> datetime | None:
         return None
 
 
-READER = Reader("mme", (".mme",), recognises, read_mme, "ISO/TS 13499 (MME) channels", _channel_files)
+READER = Reader(
+    "mme",
+    (".mme",),
+    recognises,
+    read_mme,
+    "ISO/TS 13499 (MME) channels; from memory, no real file tried",
+    _channel_files,
+    calibrations="none",
+)

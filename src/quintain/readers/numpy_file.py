@@ -88,8 +88,16 @@ def read_numpy(
         if array.size > 1:
             inside += array_channels(name, array, interval=interval)
     shapes = [f"{name}: {array.dtype} {array.shape}" for name, array in loaded.items()]
-    header = "\n".join(shapes or [f"{array.name}: {array.n} numbers" for array in inside])
+    header = "\n".join(shapes) or _raw_header(found)
     return recording_of_arrays(found, inside, reader=READER.name, units=units, rate=rate, header=header)
+
+
+def _raw_header(found: Fingerprint) -> str:
+    """The dictionary that stands before the numbers of an array file."""
+    with found.path.open("rb") as file:
+        head = file.read(1 << 16)
+    begin = head.find(b"{")
+    return head[begin : head.find(b"}", begin) + 1].decode("latin-1")
 
 
 def _columns(found: Fingerprint) -> list[NamedArray]:
@@ -157,4 +165,11 @@ def _unpack(found: Fingerprint) -> dict[str, np.ndarray[Any, Any]]:
         return {name: archive[name] for name in archive.files}
 
 
-READER = Reader("numpy", (".npy", ".npz"), recognises, read_numpy, "NumPy arrays and archives of them")
+READER = Reader(
+    "numpy",
+    (".npy", ".npz"),
+    recognises,
+    read_numpy,
+    "NumPy arrays and archives of them",
+    calibrations="none",
+)

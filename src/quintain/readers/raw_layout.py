@@ -12,7 +12,7 @@ from typing import Any, NoReturn
 from quintain.domain.recording import Recording
 from quintain.domain.trace import Trace
 from quintain.errors import RecordingError, UsageError
-from quintain.readers.fingerprint import take_fingerprint
+from quintain.readers.fingerprint import read_head, take_fingerprint
 from quintain.readers.raw_samples import RawSamples
 from quintain.readers.reader import Reader
 from quintain.readers.traces import make_trace, unit_notes
@@ -105,6 +105,8 @@ def read_raw(path: str | os.PathLike[str], *, layout: str | os.PathLike[str] | N
             traces.append(make_trace(name, unit, plan.rate, source, where=where, remedy=remedy))
         at += size
     notes += unit_notes(tuple(traces))
+    if plan.header:
+        text += "\n" + read_head(path, min(plan.header, 1 << 16)).decode("latin-1")
     return Recording(
         where, found.digest, found.n_bytes, tuple(traces), text, plan.started, READER.name, tuple(notes)
     )
@@ -213,5 +215,10 @@ class _Plan:
 
 
 READER = Reader(
-    "raw", (".bin", ".raw", ".dat"), recognises, read_raw, "plain binary numbers, by a layout in TOML"
+    "raw",
+    (".bin", ".raw", ".dat"),
+    recognises,
+    read_raw,
+    "plain binary numbers, by a layout in TOML",
+    calibrations="factor and zero as the layout states",
 )

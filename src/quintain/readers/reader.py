@@ -36,6 +36,8 @@ class Reader:
     parts : callable, optional
         For recordings of several files: given the path of the first, returns those of the others, which
         lie in its folder or below.
+    calibrations : str
+        Which calibrations such files hold, and when they are used.
     """
 
     name: str
@@ -44,6 +46,7 @@ class Reader:
     read: Callable[..., Recording]
     about: str
     parts: Callable[[Path], list[Path]] | None = None
+    calibrations: str = ""
 
     @property
     def settings(self) -> tuple[str, ...]:

@@ -14,9 +14,10 @@ from typing import Any, BinaryIO
 import numpy as np
 from numpy.typing import NDArray
 
-from quintain.domain.recording import Recording
+from quintain.domain.recording import FoundCalibration, Recording
 from quintain.errors import RecordingError
 from quintain.readers.arrays import NamedArray, recording_of_arrays
+from quintain.readers.calibration import ArrayCalibration
 from quintain.readers.fingerprint import Fingerprint, take_fingerprint
 from quintain.readers.raw_samples import open_again
 from quintain.readers.reader import Reader
@@ -138,6 +139,7 @@ def read_tdms(
     *,
     rate: float | None = None,
     units: str | Mapping[str, str] | None = None,
+    calibration: str | None = None,
 ) -> Recording:
     """
     Read a TDMS file.
@@ -150,13 +152,15 @@ def read_tdms(
         Sampling rate of channels that state none and have no time channel beside them. [Hz]
     units : str or mapping, optional
         Unit of channels that state none (``'N'``), or units by channel (``'acc=g,force=kN'``).
+    calibration : str, optional
+        ``'file'`` to scale raw device data by the linear scale that the file holds for them. Left out,
+        such channels are raw numbers without a unit.
 
     Returns
     -------
     Recording
         One trace a channel of numbers, each with its own rate and group; samples are read from the file
-        when they are asked for. Raw device data are scaled by the linear scale that the file holds for
-        them, which is noted.
+        when they are asked for. Scales that were applied before the numbers were written are shown too.
 
     Raises
     ------
@@ -180,17 +184,22 @@ def read_tdms(
         ) from None
     groups = {_parts(name)[0] for name, item in objects.items() if len(_parts(name)) == 2 and item.n}
     arrays, started = [], None
+    calibrations: list[FoundCalibration] = []
     for name, item in objects.items():
         parts = _parts(name)
         if len(parts) != 2 or not item.n:
             continue
         shown = parts[1] if len(groups) == 1 else "/".join(parts)
+        raw = item.properties.get("NI_Scaling_Status") == "unscaled"
         scale = _scale(item.properties)
-        if scale is None:
-            notes.append(f"channel {shown!r} is raw and its scale is not linear; it is left out")
+        if scale is None and raw:
+            kinds = _kinds_of_scales(item.properties)
+            notes.append(f"channel {shown!r} is raw and its scale ({kinds}) is not linear; it is left out")
+            calibrations.append(FoundCalibration(shown, f"not linear: {kinds}", False))
             continue
-        if scale != (1.0, 0.0):
-            notes.append(f"channel {shown!r} is scaled by the file: {scale[1]:.6g} + {scale[0]:.6g} x raw")
+        if not raw and (kinds := _kinds_of_scales(item.properties)):
+            text = scale.text if scale is not None else f"not linear: {kinds}"
+            calibrations.append(FoundCalibration(shown, f"{text}, before the numbers were written", True))
         begin = item.properties.get("wf_start_time")
         # Midnight of 1904-01-01 stands for a clock that was not asked.
         if started is None and isinstance(begin, datetime) and begin > _FROM_1904 + timedelta(days=1):
@@ -202,12 +211,13 @@ def read_tdms(
             NamedArray(
                 shown,
                 item.n,
-                _Fetch(found, tuple(item.runs), *scale),
+                _Fetch(found, tuple(item.runs)),
                 unit if isinstance(unit, str) else "",
                 parts[0],
                 float(step) if isinstance(step, (int, float)) and 1e-12 < step < 1e12 else None,
                 float(offset) if isinstance(offset, (int, float)) and np.isfinite(offset) else 0.0,
                 parts[0],
+                calibration=scale if raw and scale != ArrayCalibration(1.0, 0.0) else None,
             )
         )
     header = "\n".join(
@@ -215,8 +225,9 @@ def read_tdms(
         for name, item in objects.items()
     )
     return recording_of_arrays(
-        found, arrays, reader=READER.name, units=units, rate=rate, header=header, started=started, notes=notes
-    )
+        found, arrays, reader=READER.name, units=units, rate=rate, header=header, started=started,
+        notes=notes, calibration=calibration, calibrations=calibrations,
+    )  # fmt: skip
 
 
 def _parts(path: str) -> list[str]:
@@ -371,17 +382,24 @@ def _add_daqmx_runs(
             item.runs.append(_Run(item.n, at, order + dtype, widths[buffer], n, chunk, n_bytes // chunk))
 
 
-def _scale(properties: Mapping[str, Any]) -> tuple[float, float] | None:
-    """Factor and zero of a chain of linear scales; None if another kind of scale is needed."""
-    if properties.get("NI_Scaling_Status") != "unscaled":
-        return 1.0, 0.0
+def _kinds_of_scales(properties: Mapping[str, Any]) -> str:
+    """Kinds of the scales of a channel in the order stored, '' if there are none."""
+    n = properties.get("NI_Number_Of_Scales")
+    kinds = [
+        properties.get(f"NI_Scale[{k}]_Scale_Type") for k in range(min(n, 32) if isinstance(n, int) else 0)
+    ]
+    return ", ".join(str(kind) for kind in kinds if kind is not None)
+
+
+def _scale(properties: Mapping[str, Any]) -> ArrayCalibration | None:
+    """A chain of linear scales as one; None if another kind of scale is needed."""
     n = properties.get("NI_Number_Of_Scales")
     factor, zero = 1.0, 0.0
     source: object = n - 1 if isinstance(n, int) else -1
     for _ in range(32):
         kind = properties.get(f"NI_Scale[{source}]_Scale_Type")
         if kind is None:
-            return factor, zero
+            return ArrayCalibration(factor, zero)
         slope = properties.get(f"NI_Scale[{source}]_Linear_Slope")
         intercept = properties.get(f"NI_Scale[{source}]_Linear_Y_Intercept")
         if kind != "Linear" or not isinstance(slope, float) or not isinstance(intercept, float):
@@ -398,8 +416,6 @@ class _Fetch:
 
     found: Fingerprint
     runs: tuple[_Run, ...]
-    factor: float
-    zero: float
 
     def __call__(self, i: int, j: int) -> NDArray[np.float64]:
         with self.opened() as fetch:
@@ -434,8 +450,14 @@ class _Fetch:
             i += rows * n
             if i >= run.first + run.n * run.chunks:
                 k += 1
-        numbers = parts[0] if len(parts) == 1 else np.concatenate(parts)
-        return numbers if (self.factor, self.zero) == (1.0, 0.0) else self.zero + self.factor * numbers
+        return parts[0] if len(parts) == 1 else np.concatenate(parts)
 
 
-READER = Reader("tdms", (".tdms",), recognises, read_tdms, "TDMS measurement files")
+READER = Reader(
+    "tdms",
+    (".tdms",),
+    recognises,
+    read_tdms,
+    "TDMS measurement files",
+    calibrations="scales of raw numbers when asked; those applied before writing are shown",
+)

@@ -9,7 +9,7 @@ from quintain.domain.trace import Block, SampleSource, Trace
 from quintain.errors import UnitError
 from quintain.readers.units import Unit
 
-__all__ = ["SamplesWithoutUnit", "make_trace", "unit_notes"]
+__all__ = ["ASK_UNIT", "SamplesWithoutUnit", "make_trace", "unit_notes"]
 
 ASK_UNIT = "state it with units='{name}=N' (or kN, lbf, V, g, m/s^2, ...)"
 

@@ -7,13 +7,14 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import BinaryIO
+from typing import BinaryIO, NamedTuple
 
 import numpy as np
 
-from quintain.domain.recording import Recording
+from quintain.domain.recording import FoundCalibration, Recording
 from quintain.domain.trace import SampleSource, Trace
 from quintain.errors import RecordingError
+from quintain.readers.calibration import asks_for_calibration
 from quintain.readers.columns_table import decode_head, find_encoding
 from quintain.readers.columns_time import Interval, nearest_short
 from quintain.readers.fingerprint import Fingerprint, take_fingerprint
@@ -29,9 +30,11 @@ _LINE = 4096
 """Longest line that is read; those of the format have 80 characters."""
 _PIECE = 1 << 20
 _FIRST = 20_000
+_LONGEST_TEXT = 1 << 16
+"""Bytes of other datasets that are kept in the header."""
 _TIME = 17
 _SI_BY_TYPE = {8: "m", 9: "N", 11: "m/s", 12: "m/s2", 13: "N", 15: "Pa"}
-"""Unit of a specific data type where dataset 164 says that the file is in SI."""
+"""SI unit of a specific data type, for channels without a unit in files whose unit system is known."""
 _FUNCTIONS = {2: "auto spectrum", 3: "cross spectrum", 4: "frequency response", 9: "power spectral density"}
 _NUMBER = re.compile(r"[+-]?\d*\.?\d+(?:[EeDd][+-]?\d{2,3})?")
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -60,7 +63,12 @@ class _Function:
         return [int(t) for t in re.findall(r"[+-]?\d+", self.lines[line - 1])]
 
 
-def read_uff58(path: str | os.PathLike[str], *, units: str | Mapping[str, str] | None = None) -> Recording:
+def read_uff58(
+    path: str | os.PathLike[str],
+    *,
+    units: str | Mapping[str, str] | None = None,
+    calibration: str | None = None,
+) -> Recording:
     """
     Read the time histories of a universal file.
 
@@ -70,6 +78,9 @@ def read_uff58(path: str | os.PathLike[str], *, units: str | Mapping[str, str] |
         The file; text and binary datasets may be mixed.
     units : str or mapping, optional
         Unit of channels that state none (``'N'``), or units by channel (``'acc=g,force=kN'``).
+    calibration : str, optional
+        ``'file'`` to convert channels that state no unit by the factors to SI of dataset 164. Left out,
+        only a file that says to be in SI tells their units.
 
     Returns
     -------
@@ -92,15 +103,18 @@ def read_uff58(path: str | os.PathLike[str], *, units: str | Mapping[str, str] |
     found = take_fingerprint(path)
     where = str(found.path)
     given = parse_units(units)
-    functions, others, si = _find_functions(found)
-    notes = [f"dataset {number} is left out" for number in sorted(set(others))]
+    asked = asks_for_calibration(calibration)
+    functions, others = _find_functions(found)
+    notes = [f"dataset {number} is left out" for number in sorted({number for number, _ in others})]
+    system = _find_system(others)
+    usable = system if system is not None and (asked or system.code == 1) else None
     traces: list[Trace] = []
     names: list[str] = []
     started = None
     kept = []
     for function in functions:
         try:
-            trace_or_note = _trace_facts(function, si)
+            trace_or_note = _trace_facts(function, usable)
         except (ValueError, IndexError, OverflowError) as error:
             raise RecordingError(
                 f"{where}: the header of a dataset 58 is damaged ({error}). Export it again."
@@ -120,6 +134,8 @@ def read_uff58(path: str | os.PathLike[str], *, units: str | Mapping[str, str] |
     given.check_names(names, where)
     for name, (function, facts) in zip(names, kept, strict=True):
         unit = given.choose(name, facts.unit, where)
+        if name not in given.by_channel:
+            unit = unit._replace(factor=unit.factor * facts.to_si)
         rate, source = _source(found, function, facts, unit, name, notes)
         traces.append(make_trace(name, unit, rate, source, where=where, device=facts.device))
     if not traces:
@@ -128,7 +144,13 @@ def read_uff58(path: str | os.PathLike[str], *, units: str | Mapping[str, str] |
             f"{where}: the file holds no time history ({what}). Export the signals over time."
         )
     notes += unit_notes(tuple(traces))
-    header = "\n\n".join("\n".join(function.lines) for function, _ in kept)
+    header = "\n\n".join(
+        [f"dataset {number}\n{text}" for number, text in others]
+        + ["\n".join(function.lines) for function in functions]
+    )
+    calibrations: tuple[FoundCalibration, ...] = ()
+    if system is not None:
+        calibrations = (FoundCalibration("channels without a unit", system.text, usable is not None),)
     return Recording(
         where,
         found.digest,
@@ -138,15 +160,48 @@ def read_uff58(path: str | os.PathLike[str], *, units: str | Mapping[str, str] |
         started,
         READER.name,
         tuple(dict.fromkeys(notes)),
+        calibrations,
     )
 
 
-def _find_functions(found: Fingerprint) -> tuple[list[_Function], list[str], bool]:
-    """Datasets 58 of the file, the numbers of other datasets, and whether dataset 164 says SI."""
+class _System(NamedTuple):
+    """Unit system of dataset 164: dividing by the factors gives SI."""
+
+    code: int
+    name: str
+    length: float
+    force: float
+
+    @property
+    def text(self) -> str:
+        """The system in words."""
+        return f"dataset 164: {self.name!r}, one metre is {self.length:.9g}, one newton {self.force:.9g}"
+
+    def to_si(self, data_type: int) -> float:
+        """Factor that turns numbers of a specific data type into SI."""
+        if data_type == 15:
+            return self.length**2 / self.force
+        return 1 / (self.force if data_type in (9, 13) else self.length)
+
+
+def _find_system(others: list[tuple[str, str]]) -> _System | None:
+    """The unit system that the file states, None if there is none or it makes no sense."""
+    text = next((text for number, text in others if number == "164"), "")
+    lines = text.splitlines()
+    try:
+        length, force = (float(lines[1][a : a + 25].replace("D", "E")) for a in (0, 25))
+        system = _System(int(lines[0][:10]), lines[0][10:30].strip(), length, force)
+    except (IndexError, ValueError):
+        return None
+    fits = all(1e-9 < factor < 1e9 for factor in (length, force))
+    return system if fits else None
+
+
+def _find_functions(found: Fingerprint) -> tuple[list[_Function], list[tuple[str, str]]]:
+    """Datasets 58 of the file, and numbers and texts of the others, long ones cut off."""
     where = str(found.path)
     functions: list[_Function] = []
-    others: list[str] = []
-    si = False
+    others: list[tuple[str, str]] = []
     with open_again(found) as file:
         encoding = find_encoding(file.read(400), None, where)
         file.seek(0)
@@ -164,12 +219,13 @@ def _find_functions(found: Fingerprint) -> tuple[list[_Function], list[str], boo
             if number in ("58", "58b"):
                 functions.append(_read_function(file, title, encoding, found))
             else:
-                others.append(number)
-                for k, body in enumerate(iter(lambda: file.readline(_LINE), b"")):
+                text = b""
+                for body in iter(lambda: file.readline(_LINE), b""):
                     if body.strip() == b"-1":
                         break
-                    si = si or (number == "164" and k == 0 and body.split()[:1] == [b"1"])
-    return functions, others, si
+                    text += body if len(text) < _LONGEST_TEXT else b""
+                others.append((number, decode_head(text, encoding, where)))
+    return functions, others
 
 
 def _read_function(file: BinaryIO, title: list[bytes], encoding: str, found: Fingerprint) -> _Function:
@@ -227,6 +283,7 @@ class _Facts:
     step_bound: float
     """Half a unit of the last digit of the step."""
     time_factor: float
+    to_si: float
 
 
 def _label(line: str) -> tuple[int, str, str]:
@@ -238,7 +295,7 @@ def _label(line: str) -> tuple[int, str, str]:
     return int(match[1]), texts[0], texts[1]
 
 
-def _trace_facts(function: _Function, si: bool) -> _Facts | str:
+def _trace_facts(function: _Function, system: _System | None) -> _Facts | str:
     """What the header says of a time history, or why it is none."""
     kind = function.ints(6)[0]
     numbers = function.lines[6].split()
@@ -259,8 +316,9 @@ def _trace_facts(function: _Function, si: bool) -> _Facts | str:
     name = name.rstrip(" :,;")
     node = function.lines[5]
     device = node[41:51].strip() if len(node) > 51 else ""
-    if not unit and si:
-        unit = _SI_BY_TYPE.get(data_type, "")
+    to_si = 1.0
+    if not unit and not in_name and system is not None and data_type in _SI_BY_TYPE:
+        unit, to_si = _SI_BY_TYPE[data_type], system.to_si(data_type)
     start, step = float(numbers[3]), float(numbers[4])
     decimals = len(numbers[4].lower().partition("e")[0].partition(".")[2])
     exponent = int(numbers[4].lower().partition("e")[2] or 0)
@@ -278,6 +336,7 @@ def _trace_facts(function: _Function, si: bool) -> _Facts | str:
         step * factor,
         0.5 * 10.0 ** (max(-300, exponent) - decimals) * factor,
         factor,
+        to_si,
     )
 
 
@@ -371,5 +430,10 @@ class _Numbers:
 
 
 READER = Reader(
-    "uff58", (".uff", ".unv", ".uf"), recognises, read_uff58, "universal files, datasets 58 and 58b"
+    "uff58",
+    (".uff", ".unv", ".uf"),
+    recognises,
+    read_uff58,
+    "universal files, datasets 58 and 58b",
+    calibrations="unit system (dataset 164): SI always, others when asked",
 )

@@ -7,7 +7,7 @@ import struct
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from quintain.domain.recording import Recording
+from quintain.domain.recording import FoundCalibration, Recording
 from quintain.errors import RecordingError
 from quintain.readers.fingerprint import Fingerprint, take_fingerprint
 from quintain.readers.full_scale import parse_full_scale
@@ -19,6 +19,8 @@ from quintain.readers.units import UNKNOWN
 __all__ = ["READER", "read_wav", "recognises"]
 
 _PCM, _FLOAT, _EXTENSIBLE = 0x0001, 0x0003, 0xFFFE
+_LONGEST_TEXT = 1 << 16
+"""Bytes of a chunk of words that are kept in the header."""
 _CODES = {0x0002: "ADPCM", 0x0006: "A-law", 0x0007: "mu-law", 0x0055: "MP3"}
 
 
@@ -103,8 +105,12 @@ def read_wav(path: str | os.PathLike[str], *, full_scale: str | Mapping[str, str
         traces.append(make_trace(name, unit, float(layout.rate), source, where=where, remedy=remedy))
     notes += unit_notes(tuple(traces))
     return Recording(
-        where, found.digest, found.n_bytes, tuple(traces), header, None, READER.name, tuple(notes)
-    )
+        where, found.digest, found.n_bytes, tuple(traces), header, None, READER.name, tuple(notes),
+        tuple(
+            FoundCalibration(name, f"full scale is {scale:.9g} {unit.text} (stated)", True)
+            for name, (scale, unit) in scales.items()
+        ),
+    )  # fmt: skip
 
 
 def _find_chunks(found: Fingerprint) -> tuple[_Format, str, int, int, str, list[str]]:
@@ -133,6 +139,8 @@ def _find_chunks(found: Fingerprint) -> tuple[_Format, str, int, int, str, list[
                 layout = _read_format(file.read(min(size, 64)), order, where)
             elif name == b"data":
                 break
+            elif size <= _LONGEST_TEXT:
+                said[-1] += f": {file.read(size).decode('latin-1')!r}"
             file.seek(begin + size + size % 2)
     if layout is None:
         raise RecordingError(f"{where}: the samples come before their format is told. Export the file again.")
@@ -180,4 +188,11 @@ def _number_type(layout: _Format, order: str, where: str) -> tuple[str, float, f
     return f"{order}i{width}", 2.0 ** -(8 * width - 1), 0.0
 
 
-READER = Reader("wav", (".wav", ".wave", ".rf64"), recognises, read_wav, "WAV, RIFX and RF64 sound files")
+READER = Reader(
+    "wav",
+    (".wav", ".wave", ".rf64"),
+    recognises,
+    read_wav,
+    "WAV, RIFX and RF64 sound files",
+    calibrations="none in the file; full scale as stated",
+)
