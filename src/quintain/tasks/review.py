@@ -7,13 +7,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session as Database
 
 from quintain.domain.person import SIDES
 from quintain.errors import ConflictError, UsageError
 from quintain.store.lab import Lab, Writer
-from quintain.store.schema import Audit, Person, Recording, Result, Strike
+from quintain.store.schema import Analysis, Audit, Person, Recording, Result, Strike
 from quintain.tasks.lab_rows import person_row, session_row, strike_row, type_name
 
 __all__ = [
@@ -346,13 +346,7 @@ def change_strike(
         If the counter is another one, or the strike is gone.
     """
     if seen is not None and row.changes != seen:
-        last = writer.database.scalars(
-            select(Audit)
-            .where(Audit.subject == "strike", Audit.subject_id == str(row.id))
-            .order_by(Audit.id.desc())
-            .limit(1)
-        ).first()
-        by = f"; the last to change it was {last.who} ({last.action})" if last else " by a new analysis"
+        by = _last_change(writer.database, row)
         raise ConflictError(
             f"strike {row.id} was changed since you looked at it{by}. Nothing was written; look again"
         )
@@ -382,6 +376,21 @@ def _act(
 ) -> Reviewed:
     with lab.writing(who) as writer:
         return change_strike(writer, strike_row(writer.database, strike_id), action, to, seen=changes)
+
+
+def _last_change(database: Database, row: Strike) -> str:
+    last = database.scalars(
+        select(Audit)
+        .where(Audit.subject == "strike", Audit.subject_id == str(row.id))
+        .order_by(Audit.id.desc())
+        .limit(1)
+    ).first()
+    analysed = database.scalar(
+        select(func.max(Analysis.at)).where(Analysis.recording_sha256 == row.recording_sha256)
+    )
+    if last is None or (analysed is not None and analysed > last.at):
+        return " by a new analysis"
+    return f"; the last to change it was {last.who} ({last.action})"
 
 
 def _tags(
