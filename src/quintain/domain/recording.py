@@ -102,8 +102,8 @@ class Recording:
         unknown = [t for t in self.traces if t.quantity == "unknown"]
         if not found and unknown:
             raise UnitError(
-                f"{where}: no channel of {quantity} is known, and {_without_unit(unknown[0], where)} There "
-                f"are: {listing}"
+                f"{where}: no channel of {quantity} is known, as there are some of no known unit — "
+                f"{_without_unit(unknown[0], where)} There are: {listing}"
             )
         problem = f"no channel of {quantity}" if not found else f"{len(found)} channels of {quantity}"
         raise ChannelError(f"{where}: {problem}; name one with --channel. There are: {listing}")
