@@ -61,6 +61,21 @@ const SHAPES = [
   "M0-4.5A4.5 4.5 0 1 1-.01-4.5Z", "M-4-4H4V4H-4Z", "M0-5 5 4H-5Z", "M0-5.5 5.5 0 0 5.5-5.5 0Z", "M-4-4 4 4M4-4-4 4",
 ].map((path) => new Path2D(path));
 
+function shape(u, mark, x, y, color) {
+  const { ctx } = u, r = devicePixelRatio, path = SHAPES[mark - 1];
+  ctx.save();
+  ctx.translate(x, y);
+  ctx.scale(r, r);
+  ctx.lineWidth = 3;
+  ctx.strokeStyle = token.paper;
+  ctx.stroke(path);
+  ctx.lineWidth = 1.6;
+  ctx.fillStyle = ctx.strokeStyle = color;
+  if (mark === 5) ctx.stroke(path);
+  else ctx.fill(path);
+  ctx.restore();
+}
+
 const crisp = (v) => Math.round(v) + 0.5;
 
 function styleOf(series) {
@@ -182,7 +197,8 @@ export class Figure {
     const series = [{}], bands = [];
     for (const s of chart.series) { // what comes first lies behind
       if (!s.low) continue;
-      bands.push({ series: [series.length + 1, series.length], fill: () => token.band });
+      const fill = s.mark ? () => `${styleOf(s).color()}2e` : () => token.band;
+      bands.push({ series: [series.length + 1, series.length], fill });
       const edge = { width: 0, pxAlign: 0, points: { show: false } };
       series.push({ ...edge }, { ...edge });
     }
@@ -294,27 +310,23 @@ export class Figure {
     }
   }
 
-  /** The shape of a marked series at its highest point in the window, with a word beside it. */
-  badge(u, s, color) {
-    const { ctx } = u, r = devicePixelRatio, [lo, hi] = this.range;
+  /** The shape of a marked series at its highest point in the window, with a word beside it where there is room. */
+  badge(u, s, color, taken) {
+    const r = devicePixelRatio, [lo, hi] = this.range;
     let at = -1;
     for (let i = 0; i < s.x.length; i++) {
       if (s.x[i] >= lo && s.x[i] <= hi && s.y[i] != null && (at < 0 || s.y[i] > s.y[at])) at = i;
     }
     if (at < 0) return;
     const x = u.valToPos(s.x[at], "x", true), y = u.valToPos(s.y[at], "y", true);
-    ctx.save();
-    ctx.translate(x, y);
-    ctx.scale(r, r);
-    ctx.lineWidth = 3;
-    ctx.strokeStyle = token.paper;
-    if (s.mark !== 5) ctx.stroke(SHAPES[s.mark - 1]);
-    ctx.lineWidth = 1.6;
-    ctx.fillStyle = ctx.strokeStyle = color;
-    if (s.mark === 5) ctx.stroke(SHAPES[4]);
-    else ctx.fill(SHAPES[s.mark - 1]);
-    ctx.restore();
-    write(u, s.badge, x + 8 * r, y - 16 * r, { color, bold: true });
+    shape(u, s.mark, x, y, color);
+    for (const [dx, dy] of [[8, -16], [8, 2], [-16, -16], [-16, 2], [24, -16], [24, 2], [-32, -16], [-32, 2]]) {
+      const at = [x + dx * r, y + dy * r];
+      if (taken.some(([a, b]) => Math.abs(a - at[0]) < 15 * r && Math.abs(b - at[1]) < 13 * r)) continue;
+      taken.push(at);
+      write(u, s.badge, ...at, { color, bold: true });
+      return;
+    }
   }
 
   annotate(u, chart) {
@@ -335,13 +347,16 @@ export class Figure {
       const second = event.note ? write(u, event.note, x + 5 * r, top - 18 * r, { color: token["ink-2"] }) : 0;
       free = x + 13 * r + Math.max(first, second);
     }
-    for (const s of chart.series) if (s.badge && s.mark) this.badge(u, s, styleOf(s).color());
+    const taken = [];
+    for (const s of chart.series) if (s.badge && s.mark) this.badge(u, s, styleOf(s).color(), taken);
     if (chart.series.length < 2) return;
     let below = 0;
     for (const s of chart.series) {
       if (!s.label) continue;
       const { color } = styleOf(s), raw = s.kind === "raw";
-      write(u, s.label, left + width, top + (4 + 16 * below++) * r, { color: raw ? token["ink-3"] : color(), align: "right" });
+      const y = top + (4 + 16 * below++) * r;
+      const wide = write(u, s.label, left + width, y, { color: raw ? token["ink-3"] : color(), align: "right" });
+      if (s.mark) shape(u, s.mark, left + width - wide - 9 * r, y + 6 * r, color());
     }
   }
 
