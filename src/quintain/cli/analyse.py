@@ -70,7 +70,7 @@ def analyse(
     ] = None,
     sensor: Annotated[
         Path | None,
-        typer.Option(help="Sensor file (sensor.toml): how the inertial sensor sits, ranges, calibration."),
+        typer.Option(help="Sensor file, where no rig file holds a [sensor]: seat, ranges, calibration."),
     ] = None,
     straight: Annotated[
         bool, typer.Option("--straight", help="Strikes are straight: lets an accelerometer do without gyro.")
@@ -131,15 +131,16 @@ def analyse(
             raise UsageError(f"one recording of the motion belongs to one of the force, got {len(files)}")
         if kind not in ("any", "punch", "kick"):
             raise UsageError(f"expected any, punch or kick for --kind, got {kind!r}")
-        setup = ImuFile.load(sensor).to_setup() if sensor else ImuSetup()
+        settings = Method.load(method) if method else Method()
+        target = Rig.load(rig) if rig else None
+        known = ImuFile.load(sensor) if sensor else target.sensor if target else None
+        setup = known.to_setup() if known else ImuSetup()
         if lever_arm is not None:
             setup = replace(setup, lever_arm=parse_vector(lever_arm, "lever arm"))
         if normal is not None:
             setup = replace(setup, normal=parse_vector(normal, "normal"))
         if straight:
             setup = replace(setup, straight=True)
-        settings = Method.load(method) if method else Method()
-        target = Rig.load(rig) if rig else None
         curves = bool(report) or motion is not None or speed is not None
         analyses, errors, worst = [], [], 0
         with progress_bar(shown=not json) as progress, worker_pool(jobs) as executor:

@@ -19,10 +19,13 @@ def sensor(
     file: Annotated[
         Path, typer.Argument(help="Recording of the sensor on each of its six sides.", show_default=False)
     ],
-    sensor: Annotated[
-        Path | None, typer.Option(help="Sensor file (sensor.toml): channels, seat, ranges, calibration.")
+    rig: Annotated[
+        Path | None, typer.Option(help="Rig file whose [sensor] it is: channels, seat, ranges, calibration.")
     ] = None,
-    write: Annotated[bool, typer.Option("--write", help="Write the calibration into it.")] = False,
+    sensor: Annotated[
+        Path | None, typer.Option(help="File of the sensor alone, where there is no rig file.")
+    ] = None,
+    write: Annotated[bool, typer.Option("--write", help="Write the calibration into that file.")] = False,
     latitude: Annotated[float | None, typer.Option(help="Latitude of the place in degrees,")] = None,
     altitude: Annotated[float, typer.Option(help="and its altitude in m.")] = 0.0,
     columns: Annotated[str | None, typer.Option(help="What the columns of a text file hold.")] = None,
@@ -33,16 +36,25 @@ def sensor(
     """
     Calibrate an accelerometer that was laid still on each of its six sides for some seconds.
 
-    Example: quintain sensor sides.csv --sensor wrist.toml --latitude 52.4 --write
+    Example: quintain sensor sides.csv --rig rig.toml --latitude 52.4 --write
     """
     from quintain.domain import as_json
     from quintain.domain.imu_file import ImuFile
-    from quintain.tasks.calibrate_imu import calibrate_imu_file, write_sensor_file
+    from quintain.domain.rig import Rig
+    from quintain.tasks.calibrate_imu import calibrate_imu_file, record_sensor, write_sensor_file
 
     with explained():
-        if write and sensor is None:
-            raise UsageError("--write needs the file to write into: add --sensor sensor.toml")
-        known = ImuFile.load(sensor) if sensor and sensor.exists() else ImuFile(sensor.stem if sensor else "")
+        if rig is not None and sensor is not None:
+            raise UsageError(
+                "name the rig file that holds the sensor, or a file of the sensor alone, not both"
+            )
+        if write and rig is None and sensor is None:
+            raise UsageError("--write needs the file to write into: add --rig rig.toml")
+        known = ImuFile(sensor.stem if sensor else "sensor")
+        if rig is not None:
+            known = Rig.load(rig).sensor or known
+        elif sensor is not None and sensor.exists():
+            known = ImuFile.load(sensor)
         settings = {"columns": columns, "rate": rate, "units": units}
         found, sha256 = calibrate_imu_file(
             file, known, latitude=latitude, altitude=altitude,
@@ -75,6 +87,9 @@ def sensor(
             print(f"Scale of x, y, z: {scale} (each ± {1.96 * fit.u_scale:.4f})")
             print(f"Axes towards each other: ± {math.degrees(1.96 * fit.u_misalignment):.2f}° after it")
             print(f"Left by the fit: {fit.residual:.3f} m/s²")
-        if write and sensor is not None:
+        if write and rig is not None:
+            record_sensor(found, rig)
+            say(f"written into {rig}")
+        elif write and sensor is not None:
             write_sensor_file(found, sensor)
             say(f"written into {sensor}")

@@ -5,14 +5,16 @@ from __future__ import annotations
 import datetime
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from quintain.domain.motion import ImuSetup
 from quintain.domain.toml_schema import parse_toml, read_toml
 from quintain.errors import RigFileError
 from quintain.numerics.six_position import SixPositionCalibration
+
+if TYPE_CHECKING:
+    from quintain.domain.motion import ImuSetup
 
 __all__ = ["ImuCalibration", "ImuFile"]
 
@@ -131,8 +133,17 @@ class ImuFile:
             lines += [f"{name} = {_written(value)}" for name, value in _stated(self.calibration)]
         return "\n".join(lines) + "\n"
 
+    def entries(self) -> dict[str, Any]:
+        """What is stated, by entry, as a table of a rig file holds it."""
+        found = dict(_stated(self))
+        if self.calibration is not None:
+            found["calibration"] = dict(_stated(self.calibration))
+        return found
+
     def to_setup(self) -> ImuSetup:
         """As the analysis uses it."""
+        from quintain.domain.motion import ImuSetup  # here, for the motion knows the rig, which knows this
+
         arm, normal = self.lever_arm, self.normal
         return ImuSetup(
             lever_arm=(arm[0], arm[1], arm[2]),

@@ -10,6 +10,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from quintain.domain.imu_file import ImuFile
 from quintain.domain.toml_schema import parse_toml, read_toml
 from quintain.errors import RigFileError
 
@@ -178,7 +179,8 @@ class Due:
 @dataclass(frozen=True, slots=True)
 class Rig:
     """
-    A rig as its ``rig.toml`` describes it; ``pad`` names the pad in use among its ``pads``.
+    A rig as its ``rig.toml`` describes it; ``pad`` names the pad in use among its ``pads``, ``sensor`` is the
+    inertial sensor that rides on the limb.
 
     Examples
     --------
@@ -202,6 +204,7 @@ class Rig:
     pad: str = ""
     pads: tuple[RigPad, ...] = ()
     plate: Plate | None = None
+    sensor: ImuFile | None = None
     due: Due = Due()
 
     def __post_init__(self) -> None:

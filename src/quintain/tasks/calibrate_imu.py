@@ -11,14 +11,16 @@ import numpy as np
 
 from quintain.domain.imu_file import ImuCalibration, ImuFile
 from quintain.domain.recording import Recording
+from quintain.domain.rig import Rig
 from quintain.errors import AnalysisError, OutputError, UsageError
 from quintain.numerics.free_fall import STANDARD_GRAVITY, U_NORMAL_GRAVITY, normal_gravity
 from quintain.numerics.six_position import fit_six_position
 from quintain.numerics.stillness import find_rests
 from quintain.readers.registry import read
 from quintain.tasks.imu_recording import read_imu
+from quintain.tasks.rig_file import update_rig
 
-__all__ = ["calibrate_imu", "calibrate_imu_file", "write_sensor_file"]
+__all__ = ["calibrate_imu", "calibrate_imu_file", "record_sensor", "write_sensor_file"]
 
 LONG_REST = 1.0
 """A side counts where the sensor lies still on it for so long. [s]"""
@@ -146,3 +148,17 @@ def write_sensor_file(sensor: ImuFile, path: str | Path) -> None:
         Path(path).write_text(sensor.to_toml(), encoding="utf-8")
     except OSError as problem:
         raise OutputError(f"{path}: cannot write the sensor file: {problem.strerror}") from None
+
+
+def record_sensor(sensor: ImuFile, rig_path: str | Path) -> Rig:
+    """
+    Enter a sensor with its calibration into a rig file; its earlier version is kept.
+
+    Raises
+    ------
+    RigFileError
+        If the rig file cannot be read, or would not be a valid one; nothing is written then.
+    OutputError
+        If it cannot be written.
+    """
+    return update_rig(rig_path, {"sensor": sensor.entries()})

@@ -1,82 +1,76 @@
-"""An invented lab: prove the rig, record a session, do the whole job, and hold it against the truth."""
+"""The demo: an invented lab at work, its reports, and its numbers held against the simulated truth."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
+from sqlalchemy import select
 
 from quintain.domain.analysis import Analysis
-from quintain.domain.drop import DropSettings, DropTest
-from quintain.domain.rig import Rig
-from quintain.domain.tap import TapTest
+from quintain.domain.study_plan import StudyPlan
 from quintain.errors import OutputError
-from quintain.tasks import demo_recordings as invented
-from quintain.tasks.analyse import analyse_file
-from quintain.tasks.demo_recordings import SCENARIO, Truth
-from quintain.tasks.drop_record import record_drops
-from quintain.tasks.drops import analyse_drops_file
+from quintain.store.lab import Lab
+from quintain.store.results import load_analysis
+from quintain.store.schema import Analysis as AnalysisRow
+from quintain.store.schema import Recording, Source
+from quintain.tasks.demo_files import FIRST
+from quintain.tasks.demo_lab import STUDIES, make_demo_lab
+from quintain.tasks.demo_recordings import POST, SCENARIO, WALL, Truth
+from quintain.tasks.lab_views import rig_state_in_lab
 from quintain.tasks.progress import Progress, silent
-from quintain.tasks.report import write_reports, write_rig_reports
-from quintain.tasks.rig_health import rig_state
-from quintain.tasks.tap import record_taps, tap_files
-from quintain.tasks.zero import check_zero, record_zero
+from quintain.tasks.report import write_reports, write_rig_reports, write_study_reports
+from quintain.tasks.study import kept_plan, run_study
 
-__all__ = ["SCENARIO", "Demo", "run_demo"]
+if TYPE_CHECKING:
+    from quintain.study.answers import StudyResult
 
-RIG = f"""\
-# {SCENARIO}
-name = "wall pad at The Dry Dock (invented)"
-note = "{SCENARIO}"
-
-[cell]
-capacity = 10000        # N
-safe_overload = 15000   # N
-direction = "positive"
-range_limit = 8000      # N, set too low on purpose: one kick is clipped
-
-[anti_alias]
-cutoff = 800            # Hz
-order = 4
-
-[place]
-latitude = {invented.LATITUDE}
-altitude = {invented.ALTITUDE}
-"""
+__all__ = ["SCENARIO", "Against", "Demo", "run_demo"]
 
 LEFT_OUT = {"loaded-before", "overlapping"}
 """Strikes with these doubts have no undisturbed zero and are not held against the truth."""
 
 
 @dataclass(frozen=True, slots=True)
-class Demo:
-    """What the demo left on disk, and how far its numbers are from the simulated truth."""
+class Against:
+    """How far the numbers are from the truth, each as a part of the true one."""
 
-    taps: TapTest
-    drops: DropTest
-    analysis: Analysis
-    files: tuple[Path, ...]
-    reports: tuple[Path, ...]
+    n_strikes: int
     worst_impulse: float
-    """Largest error of a stated impulse, as part of the true one."""
     worst_peak: float
-    """Largest error of a stated corrected peak, as part of the true one."""
     worst_raw: float
-    """Largest error of a raw peak of the same strikes."""
+    worst_speed: float
     covered: tuple[int, int]
     """How many of how many stated values hold the truth within their 95 % interval."""
 
 
-def run_demo(folder: str | Path, *, progress: Progress = silent) -> Demo:
+@dataclass(frozen=True, slots=True)
+class Demo:
+    """What the demo left on disk, and how far its numbers are from the simulated truth."""
+
+    lab: Path
+    files: Path
+    reports: tuple[Path, ...]
+    first: Analysis
+    """The first session, in which everything goes wrong that can."""
+    studies: tuple[StudyResult, ...]
+    against: Against
+
+
+def run_demo(folder: str | Path, *, executor: Executor | None = None, progress: Progress = silent) -> Demo:
     """
-    Invent a lab, prove its rig, record a session, and do the whole job on its files.
+    Invent a lab, do the whole job in it, and write its reports.
 
     Parameters
     ----------
     folder : path
-        Where to put recordings, rig file, truth and reports; made if it is not there.
+        A new or empty folder for recordings, lab and reports.
+    executor : concurrent.futures.Executor, optional
+        Where recordings are simulated and analysed; in this process if not given.
     progress : Progress, optional
         Told how far the work is.
 
@@ -88,70 +82,60 @@ def run_demo(folder: str | Path, *, progress: Progress = silent) -> Demo:
     Raises
     ------
     OutputError
-        If the folder cannot be written to.
+        If the folder cannot be written to, or holds something already.
     """
     folder = Path(folder)
-    invented_rig = invented.WALL
-    series = invented.strike_series(
-        invented.FIRST_STRIKES, invented_rig, np.random.default_rng(20261125), progress
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise OutputError(f"{folder}: there is something already; name a new folder for the demo")
+    made = make_demo_lab(folder / "lab", files=folder / "files", executor=executor, progress=progress)
+    with Lab.open(made.folder) as lab:
+        analyses = _analyses(lab)
+        first = analyses[f"{FIRST.code}/first.csv"]
+        plans = [kept_plan(lab, StudyPlan.from_toml(text).code).plan for text in STUDIES]
+        studies = tuple(run_study(lab, plan, progress=progress) for plan in plans)
+        states = {rig.name: rig_state_in_lab(lab, f"{rig.name} (invented)") for rig in (WALL, POST)}
+    reports = [*write_reports(first, folder / "reports", invented=True)]
+    for name, state in states.items():
+        reports += write_rig_reports(state, folder / "reports", name=name.replace(" ", "-"), invented=True)
+    for study in studies:
+        reports += write_study_reports(study, folder / "reports", invented=True)
+    against = _compare(analyses, made.truth)
+    return Demo(made.folder, folder / "files", tuple(reports), first, studies, against)
+
+
+def _analyses(lab: Lab) -> dict[str, Analysis]:
+    """Every analysis in force, by session and name of the file it came from."""
+    query = (
+        select(AnalysisRow.id, Source.path)
+        .join(Recording, AnalysisRow.recording_sha256 == Recording.sha256)
+        .join(Source, Source.recording_sha256 == Recording.sha256)
+        .where(AnalysisRow.current)
     )
-    truth = series.truth
-    contents = {
-        "rig.toml": RIG,
-        "quiet.csv": invented.as_text(invented.quiet(invented_rig), invented_rig),
-        "taps.csv": invented.as_text(invented.taps(invented_rig), invented_rig),
-        "drops.csv": invented.as_text(invented.drops(invented_rig), invented_rig),
-        "session.csv": invented.as_text(series.force, invented_rig),
-        "truth.csv": invented.truth_as_text(truth),
-    }
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        log = folder / "rig.log.jsonl"
-        log.unlink(missing_ok=True)
-        for name, text in contents.items():
-            (folder / name).write_text(text, encoding="utf-8")
-    except OSError as problem:
-        raise OutputError(f"{folder}: cannot write the demo there: {problem.strerror}") from None
-    taps, drops = _prove(folder, progress)
-    rig = Rig.load(folder / "rig.toml")
-    analysis = analyse_file(folder / "session.csv", rig=rig, progress=progress)
-    state = rig_state(folder / "rig.toml")
-    reports = [
-        *write_reports(analysis, folder, invented=True),
-        *write_rig_reports(state, folder, invented=True, taps=[taps], drops=[drops]),
-    ]
-    files = tuple(folder / name for name in contents)
-    return Demo(taps, drops, analysis, files, tuple(reports), *_compare(analysis, truth))
+    with lab.reading() as database:
+        found = database.execute(query).all()
+    return {"/".join(Path(path).parts[-2:]): load_analysis(lab, id) for id, path in found}
 
 
-def _prove(folder: Path, progress: Progress) -> tuple[TapTest, DropTest]:
-    """Zero, taps and drops, each entered into the rig's file and log."""
-    rig = folder / "rig.toml"
-    record_zero(check_zero(folder / "quiet.csv"), rig)
-    taps = tap_files([folder / "taps.csv"], rig=Rig.load(rig))
-    record_taps(taps, rig)
-    settings = DropSettings(mass=invented.DROP_MASS, heights=invented.DROP_HEIGHTS, u_mass=0.004)
-    drops = analyse_drops_file(folder / "drops.csv", settings, rig=Rig.load(rig), progress=progress)
-    record_drops(drops, rig, pad="soft foam (invented)")
-    return taps, drops
-
-
-def _compare(analysis: Analysis, truth: Sequence[Truth]) -> tuple[float, float, float, tuple[int, int]]:
-    worst = {"impulse": 0.0, "peak_force": 0.0, "raw": 0.0}
-    covered = stated = 0
-    for strike in analysis.strikes:
-        if LEFT_OUT & {flag.code for flag in strike.flags}:
-            continue
-        true = min(truth, key=lambda t: abs(t.start - strike.start))
-        raw = strike.quantities.get("peak_force_raw")
-        for name, value in (("impulse", true.impulse), ("peak_force", true.peak_force)):
-            measured = strike.quantities.get(name)
-            if measured is None or measured.expanded is None:
+def _compare(analyses: Mapping[str, Analysis], truth: Mapping[str, Sequence[Truth]]) -> Against:
+    worst = {"impulse": 0.0, "peak_force": 0.0, "approach_speed": 0.0, "raw": 0.0}
+    n = covered = stated = 0
+    for name, known in truth.items():
+        for strike in analyses[name].strikes:
+            if LEFT_OUT & {flag.code for flag in strike.flags}:
                 continue
-            error = abs(measured.value - value)
-            worst[name] = max(worst[name], error / value)
-            stated += 1
-            covered += error <= measured.expanded
-            if name == "peak_force" and raw is not None:
-                worst["raw"] = max(worst["raw"], abs(raw.value - value) / value)
-    return worst["impulse"], worst["peak_force"], worst["raw"], (covered, stated)
+            n += 1
+            true = known[int(np.argmin([abs(t.start - strike.start) for t in known]))]
+            raw = strike.quantities.get("peak_force_raw")
+            for quantity in ("impulse", "peak_force", "approach_speed"):
+                measured, value = strike.quantities.get(quantity), getattr(true, quantity)
+                if measured is None or measured.expanded is None:
+                    continue
+                error = abs(measured.value - value)
+                worst[quantity] = max(worst[quantity], error / value)
+                stated += 1
+                covered += error <= measured.expanded
+                if quantity == "peak_force" and raw is not None:
+                    worst["raw"] = max(worst["raw"], abs(raw.value - value) / value)
+    return Against(
+        n, worst["impulse"], worst["peak_force"], worst["raw"], worst["approach_speed"], (covered, stated)
+    )

@@ -66,6 +66,13 @@ order = 4
 [place]
 latitude = {invented.LATITUDE}
 altitude = {invented.ALTITUDE}
+
+[sensor]
+name = "wrist (invented)"
+normal = [1.0, 0.0, 0.0]
+u_normal = 0.05         # rad
+acceleration_limit = {400 * 9.80665:.0f}   # m/s²
+rate_limit = 35.0       # rad/s
 """
 
 

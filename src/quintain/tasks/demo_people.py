@@ -29,7 +29,7 @@ KINDS = {
     "cross": Kind(2.3, 7.2, 130.0),
     "palm heel": Kind(2.0, 5.4, 110.0),
     "elbow": Kind(2.6, 4.8, 120.0),
-    "front kick": Kind(3.6, 5.6, 220.0),
+    "front kick": Kind(3.6, 5.6, 180.0),
     "turning kick": Kind(4.4, 8.6, 220.0),
 }
 

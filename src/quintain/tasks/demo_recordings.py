@@ -54,8 +54,8 @@ LATITUDE, ALTITUDE = 52.5, 40.0
 SPACING = 2.5
 """Seconds from one strike to the next."""
 
-DROP_MASS = 8.0
-DROP_HEIGHTS = (0.30, 0.50, 0.80)
+DROP_MASS = 10.0
+DROP_HEIGHTS = (0.30, 0.60, 1.00)
 
 FLIGHT = 0.22
 """Time in which a limb comes from rest to the pad. [s]"""
@@ -84,7 +84,7 @@ class InventedRig:
 WALL = InventedRig("wall pad", "soft", 212.0, 0.019, 8000.0, 11)
 """Its range is set too low on purpose: the hardest kick is clipped."""
 
-POST = InventedRig("post pad", "firm", 236.0, 0.024, 10_000.0, 21)
+POST = InventedRig("post pad", "firm", 318.0, 0.024, 10_000.0, 21)
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +156,7 @@ def strike_series(
         progress("simulated strikes", i, len(blows))
         at = SPACING * (i + 0.6) + generator.uniform(0, 0.2)
         for second in range(2 if blow.after else 1):
-            push = Push(blow.push, start=-0.03, duration=0.09, rise=0.02)
+            push = Push(blow.push, start=-0.03, duration=0.055, rise=0.02)
             striker = Striker(blow.mass, blow.speed * (1.25 if second else 1.0), gap=0.001, push=push)
             motion = simulate_strike(striker, rig.target, duration=0.8, rate=FINE, tolerance=1e-6)
             first = round((at + second * blow.after) * FINE)

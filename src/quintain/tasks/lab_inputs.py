@@ -13,7 +13,6 @@ from sqlalchemy.orm import Session as Database
 
 from quintain.domain.analysis import Analysis
 from quintain.domain.history import Step
-from quintain.domain.imu_file import ImuFile
 from quintain.domain.method import Method
 from quintain.domain.rig import Rig
 from quintain.domain.strike import ForceCurve
@@ -65,8 +64,8 @@ class Inputs:
     motion : str
         SHA-256 of the recording of the limb's motion; empty without.
     told : mapping
-        What the files do not say themselves: 'reading', 'channel', 'motion_reading', 'sensor' (the text of
-        a sensor file), 'speeds' as typed, 'kind' of the strikes.
+        What the files do not say themselves: 'reading', 'channel', 'motion_reading', 'speeds' as typed,
+        'kind' of the strikes. How a sensor sits stands in the rig file.
     """
 
     recording: str
@@ -167,7 +166,7 @@ def measure_inputs(inputs: Inputs, places: Places, curves: bool = True) -> Made:
     if inputs.motion:
         motion = read(places.motion, **places.motion_reading)
         _same_bytes(motion.sha256, inputs.motion, "the motion's recording")
-        setup = ImuFile.from_toml(told["sensor"]).to_setup() if told["sensor"] else None
+        setup = rig.sensor.to_setup() if rig and rig.sensor else None
         analysis = measure_limbs(join_motion(analysis, motion, setup=setup), kind=told["kind"])
     elif told["speeds"]:
         analysis = measure_limbs(join_motion(analysis, parse_speeds(told["speeds"])), kind=told["kind"])
@@ -299,7 +298,6 @@ class _Known:
         self._method = method
         self._methods: dict[str, Method] = {}
         self._texts: dict[str, str] = {}
-        self._sensors: dict[int, str] = {}
         self._sessions = dict(database.execute(_SESSIONS).all())
         self._versions = dict(database.execute(_RIGS).all())
         self._families = dict(database.execute(_FAMILIES).all())
@@ -323,13 +321,11 @@ class _Known:
 
     def told(self, recording: schema.Recording, motion_sha256: str | None) -> dict[str, Any]:
         motion = None if motion_sha256 is None else self._database.get(schema.Recording, motion_sha256)
-        rig_id = recording.rig_id or self._sessions.get(recording.session_id or 0)
         family = self._families.get(recording.type or "", "")
         return {
             "reading": dict(recording.reading),
             "channel": recording.channel,
             "motion_reading": {} if motion is None else dict(motion.reading),
-            "sensor": "" if motion is None else self._sensor(rig_id),
             "speeds": "" if motion is not None else recording.speeds,
             "kind": family if family in ("punch", "kick") else "any",
         }
@@ -350,20 +346,6 @@ class _Known:
                 raise LabError(f"the rig's version {version} is not in the lab; run quintain doctor")
             self._texts[version] = row.toml
         return self._texts.get(version, "")
-
-    def _sensor(self, rig_id: int | None) -> str:
-        """Text of the sensor file that was last stated for the rig."""
-        if rig_id is None:
-            return ""
-        if rig_id not in self._sensors:
-            answer = self._database.scalar(
-                select(schema.Evidence.answer)
-                .where(schema.Evidence.rig_id == rig_id, schema.Evidence.kind == "sensor")
-                .order_by(schema.Evidence.when.desc(), schema.Evidence.id.desc())
-                .limit(1)
-            )
-            self._sensors[rig_id] = str((answer or {}).get("toml", ""))
-        return self._sensors[rig_id]
 
     def _method_of(self, analysis: schema.Analysis | None) -> Method:
         """The newest version of the method it was analysed by; of two with one number the one used."""
@@ -428,7 +410,6 @@ _WORDS = {
     "reading": "how its file is read",
     "channel": "the channel",
     "motion_reading": "how the motion's file is read",
-    "sensor": "the sensor on the limb",
     "speeds": "the typed speeds",
     "kind": "the kind of its strikes",
 }
