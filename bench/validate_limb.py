@@ -124,7 +124,12 @@ def study_one(rng: np.random.Generator, blow: Blows, pad: str, tallies: Tallies)
         contact=(int(inside[0]) - 2, int(inside[-1]) + 2),
         grid=4,
     )
-    contact = find_contact(found.force, found.time, found.u_force)
+    try:
+        contact = find_contact(found.force, found.time, found.u_force)
+    except ValueError:
+        # a pulse that is too short for the rate: its corrected force is as doubtful as it is high
+        tallies.setdefault(("too short", blow.kind, pad), Tally()).add(1.0, 1.0)
+        return
     lead = touch_before_start(found.time - contact.start, found.force)
     begin = contact.start - lead.value
     time = found.time - begin
@@ -343,6 +348,7 @@ def page(tallies: Tallies, n: int) -> str:
     growth = _growth_rows(tallies)
     shift = _shift_rows(tallies)
     missing = len(gathered(tallies, "not stated").errors)
+    short = len(gathered(tallies, "too short").errors)
     return f"""# The limb: effective mass, energy, power, other pads
 
 Everything on this page is simulated; nobody was measured. quintain {__version__},
@@ -351,7 +357,8 @@ invented pads: 1.5 to 6 kg, 4 to 12 m/s, at most 140 J, pushes of up to 850 N. T
 times a second behind a cell of {CELL.natural_frequency:g} Hz with {NOISE:g} N of noise and corrected; the
 speed is sampled {SPEED_RATE:g} times a second and is wrong by {100 * U_SCALE:g} % in scale, {U_OFFSET:g} m/s
 in offset and {1e3 * U_CLOCKS:g} ms in time (one standard deviation each). Errors hold all of that. {missing}
-strikes could not be stated (the limb leant on the pad and did not stop).
+strikes could not be stated because the limb leant on the pad and did not stop, {short} because their pulse is
+too short for the rate.
 
 ## Effective mass by definition
 

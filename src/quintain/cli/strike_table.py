@@ -11,6 +11,7 @@ from rich.table import Table
 from quintain.domain.analysis import Analysis
 from quintain.domain.measured import Measured
 from quintain.quantities import GLOSSARY
+from quintain.report.figures.clocks import clock_facts
 from quintain.report.rounding import shown
 
 __all__ = ["print_strikes"]
@@ -44,6 +45,9 @@ def print_strikes(analyses: Sequence[Analysis], console: Console) -> None:
         console.print(f"{analysis.path}: {len(analysis.strikes)} strikes on {analysis.channel!r}")
         if analysis.strikes:
             console.print(_table(analysis))
+        if analysis.clock is not None:
+            for name, value in clock_facts(analysis.clock):
+                console.print(f"clocks, {name[0].lower()}{name[1:]}: {value}", markup=False)
         for flag in analysis.flags:
             console.print(f"◇ {flag.code}: {flag.message}", markup=False)
         codes = {flag.code: flag for strike in analysis.strikes for flag in strike.flags}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from quintain.domain.clock import ClockMatch
 from quintain.domain.flags import Flag
 from quintain.domain.history import Step
 from quintain.domain.method import Method
@@ -36,6 +37,10 @@ class Analysis:
         Doubts about the recording as a whole.
     history : tuple of Step
         What was done.
+    quintain : str
+        Version of the software.
+    clock : ClockMatch or None
+        How the clock of the limb's motion was tied to that of the force, where strikes tied them.
     """
 
     path: str
@@ -51,4 +56,4 @@ class Analysis:
     flags: tuple[Flag, ...]
     history: tuple[Step, ...]
     quintain: str
-    """Version of the software."""
+    clock: ClockMatch | None = None

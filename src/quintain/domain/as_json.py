@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from quintain.domain.analysis import Analysis
+from quintain.domain.clock import ClockMatch
 from quintain.domain.drop import Drop, DropTest
 from quintain.domain.flags import Flag
 from quintain.domain.measured import Measured
@@ -17,6 +18,7 @@ from quintain.domain.strike import Strike
 __all__ = [
     "analyses_as_json",
     "answer",
+    "clock_as_json",
     "drop_as_json",
     "drops_as_json",
     "flag_as_json",
@@ -148,7 +150,7 @@ def analyses_as_json(
             place = f"{analysis.path}, strike {strike.number}"
             flags += [Flag(f.code, f.message, f"{place}, {f.where}".rstrip(", ")) for f in strike.flags]
     settings = analyses[0].method.settings() | {"sha256": analyses[0].method.sha256} if analyses else {}
-    return answer(
+    found = answer(
         "analyse",
         version=version,
         inputs=[(analysis.path, analysis.sha256) for analysis in analyses],
@@ -161,6 +163,26 @@ def analyses_as_json(
         flags=flags,
         errors=errors,
     )
+    return found | {"clocks": [clock_as_json(analysis.clock) for analysis in analyses]}
+
+
+def clock_as_json(clock: ClockMatch | None) -> dict[str, Any] | None:
+    """How the clock of the motion was tied to that of the force; None where strikes did not tie them."""
+    if clock is None:
+        return None
+    return {
+        "tie": clock.tie,
+        "offset": {"value": clock.offset, "u": clock.u_offset, "unit": "s"},
+        "drift": {"value": clock.drift, "u": clock.u_drift, "unit": "1"},
+        "middle_s": clock.middle,
+        "spread_s": clock.spread,
+        "matched": [
+            {"strike": number, "start_s": time, "residual_s": residual}
+            for number, time, residual in zip(clock.strikes, clock.times, clock.residuals, strict=True)
+        ],
+        "missed": list(clock.missed),
+        "extra_s": list(clock.extra),
+    }
 
 
 def drop_as_json(drop: Drop) -> dict[str, Any]:

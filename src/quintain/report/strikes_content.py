@@ -13,9 +13,11 @@ from pathlib import PurePath
 from typing import Any
 
 from quintain.domain.analysis import Analysis
+from quintain.domain.clock import ClockMatch
 from quintain.domain.strike import Strike
 from quintain.quantities import GLOSSARY
 from quintain.report.cautions import LOCAL_RULES, STRIKE_CAUTIONS, Caution
+from quintain.report.figures.clocks import clock_facts, describe_clocks, draw_clocks
 from quintain.report.figures.limb import describe_power, describe_speed, draw_power, draw_speed
 from quintain.report.figures.overview import draw_overview, one_scale
 from quintain.report.figures.strike import describe, draw_strike
@@ -109,6 +111,14 @@ class StrikeSheet:
 
 
 @dataclass(frozen=True, slots=True)
+class Clocks:
+    """How the clocks of force and motion were tied."""
+
+    figure: Figure
+    facts: tuple[Fact, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Content:
     """The whole report."""
 
@@ -122,6 +132,8 @@ class Content:
     overview: tuple[Figure, ...]
     overview_note: str
     doubts: tuple[Doubt, ...]
+    clocks: Clocks | None
+    """Where strikes tied the clock of the motion to that of the force."""
     sheets: tuple[StrikeSheet, ...]
     sheets_note: str
     definitions: tuple[Definition, ...]
@@ -156,6 +168,7 @@ def strikes_content(analysis: Analysis, *, invented: bool, figure_height: int = 
         overview=overview,
         overview_note=overview_note,
         doubts=gathered_doubts(analysis.flags, [(s.number, s.flags) for s in strikes], noun="strike"),
+        clocks=_clocks(analysis.clock),
         sheets=sheets,
         sheets_note=(
             f"Figures for the first {len(drawn)} of {len(strikes)} strikes; all {len(strikes)} stand in the "
@@ -220,6 +233,13 @@ def _overview(strikes: Sequence[Strike]) -> tuple[tuple[Figure, ...], str]:
         figures.append(Figure(draw_overview(some, scale), alt))
     cut = f"; longer and cut here: {numbers(scale.cut)}" if scale.cut else ""
     return tuple(figures), scale.words + cut
+
+
+def _clocks(clock: ClockMatch | None) -> Clocks | None:
+    if clock is None:
+        return None
+    facts = tuple(Fact(name, value) for name, value in clock_facts(clock))
+    return Clocks(Figure(draw_clocks(clock), describe_clocks(clock)), facts)
 
 
 def _sheet(strike: Strike, rate: float, height: int) -> StrikeSheet:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quintain.domain.analysis import Analysis
+from quintain.domain.clock import ClockMatch
 from quintain.domain.flags import FLAGS, Flag, flag
 from quintain.domain.history import Step
 from quintain.domain.measured import Contribution, Measured
@@ -185,8 +186,9 @@ def _imu(
             f"{recording.path or 'recording'}: there is an accelerometer but no gyro. Its speed holds for "
             "straight strikes only, within 5-20 %: say that the strikes are straight, or use a gyro"
         )
+    tie = "impacts alone" if clock_offset is None else "impacts near the stated offset"
     if clock_offset is None and recording.sha256 and recording.sha256 == analysis.sha256:
-        clock_offset = (0.0, 0.02)
+        clock_offset, tie = (0.0, 0.02), "impacts in one file"
     gravity, seen = _gravity(analysis.rig), [_Seen.of(stretch, setup) for stretch in stretches]
     edges = [
         (seen_one, edge, seen_one.stretch.start + edge.time) for seen_one in seen for edge in seen_one.edges
@@ -212,6 +214,8 @@ def _imu(
     if usable and unmatched:
         listed = ", ".join(f"{t:.2f} s" for t in unmatched[:5])
         flags.append(flag("motion-only-impacts", f"{len(unmatched)} at {listed} on the sensor's clock"))
+    if usable and clock is not None:
+        analysis = replace(analysis, clock=_clock_match(tie, clock, analysis.strikes, times, unmatched))
     return JoinedMotion(
         _filled(analysis, motions),
         tuple(motions),
@@ -355,6 +359,27 @@ def _judge_clock(
     if len(clock.pairs) < LEAST_PAIRS:
         flags.append(flag("few-pairs", f"{len(clock.pairs)} matched"))
     return True, flags
+
+
+def _clock_match(
+    tie: str, clock: ClockFit, strikes: Sequence[Strike], times: Sequence[float], extra: tuple[float, ...]
+) -> ClockMatch:
+    pairs = [(strikes[int(i)], times[int(j)]) for i, j in clock.pairs]
+    matched = {strike.number for strike, _ in pairs}
+    return ClockMatch(
+        tie,
+        clock.offset,
+        clock.u_offset,
+        clock.drift,
+        clock.u_drift,
+        clock.middle,
+        clock.spread,
+        tuple(strike.number for strike, _ in pairs),
+        tuple(strike.start for strike, _ in pairs),
+        tuple(time - clock.to_other(strike.start) for strike, time in pairs),
+        tuple(strike.number for strike in strikes if strike.number not in matched),
+        extra,
+    )
 
 
 def _why_none(
