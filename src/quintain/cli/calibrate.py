@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from quintain.cli.failure import explained, say
+from quintain.cli.rig_option import LabOfRig, rig_at
 from quintain.version import __version__
 
 if TYPE_CHECKING:
@@ -46,6 +47,7 @@ def calibrate(
     write: Annotated[
         bool, typer.Option("--write", help="Write the calibration into the rig file and its log.")
     ] = False,
+    lab: LabOfRig = None,
     report: Annotated[
         Path | None, typer.Option(help="Folder in which to write the report (HTML and PDF).")
     ] = None,
@@ -64,27 +66,23 @@ def calibrate(
     with explained():
         if write and rig is None:
             raise UsageError("--write needs --rig: the rig file to write the calibration into")
-        result = calibrate_file(
-            file, gravity=gravity, latitude=latitude, altitude=altitude, density=density, degree=degree,
-            capacity=capacity, u_reference=u_reference, shunt=_shunt(shunt),
-            creep=_creep(creep), rig=Rig.load(rig) if rig else None,
-        )  # fmt: skip
-        if write and rig is not None:
-            record_calibration(result, rig)
+        with rig_at(rig, lab, "calibration", [file]) as at:
+            result = calibrate_file(
+                file, gravity=gravity, latitude=latitude, altitude=altitude, density=density, degree=degree,
+                capacity=capacity, u_reference=u_reference, shunt=_shunt(shunt),
+                creep=_creep(creep), rig=Rig.load(at.path) if at else None,
+            )  # fmt: skip
+            answer = as_json.answer(
+                "calibrate", version=__version__, inputs=[(result.path, result.sha256)],
+                method=result.history[0].settings, results=_as_json(result), flags=result.flags,
+            )  # fmt: skip
+            if write and at is not None:
+                record_calibration(result, at.path)
+                at.answer = answer
+        if write:
             say(f"rig: {rig}")
         if json:
-            print(
-                as_json.text(
-                    as_json.answer(
-                        "calibrate",
-                        version=__version__,
-                        inputs=[(result.path, result.sha256)],
-                        method=result.history[0].settings,
-                        results=_as_json(result),
-                        flags=result.flags,
-                    )
-                )
-            )
+            print(as_json.text(answer))
         else:
             _print(result)
         if report:

@@ -10,6 +10,7 @@ import typer
 from quintain.cli.failure import explained, say
 from quintain.cli.progress_bar import progress_bar
 from quintain.cli.reading import Setting, reading
+from quintain.cli.rig_option import LabOfRig, rig_at
 from quintain.errors import UsageError
 from quintain.version import __version__
 
@@ -41,6 +42,7 @@ def drops(
     write: Annotated[
         bool, typer.Option("--write", help="Write the test into the rig's log and, if passed, its file.")
     ] = False,
+    lab: LabOfRig = None,
     pad: Annotated[str, typer.Option(help="Name of the pad that was dropped on, for --write.")] = "",
     report: Annotated[
         Path | None, typer.Option(help="Folder in which to write the report (HTML and PDF).")
@@ -66,6 +68,7 @@ def drops(
     from quintain.domain import as_json
     from quintain.domain.drop import DropSettings
     from quintain.domain.rig import Rig
+    from quintain.tasks.drop_record import record_drops
     from quintain.tasks.drops import analyse_drops_file
 
     with explained():
@@ -82,18 +85,20 @@ def drops(
             u_gravity=u_gravity,
             cell_stiffness=cell_stiffness,
         )
-        target = Rig.load(rig) if rig else None
-        with progress_bar(shown=not json) as progress:
-            test = analyse_drops_file(
-                file,
-                settings,
-                rig=target,
-                channel=channel,
-                progress=progress,
-                **reading(setting, columns=columns, rate=rate),
-            )
+        told = reading(setting, columns=columns, rate=rate)
+        version = ""
+        with rig_at(rig, lab, "drops", [file], reading=told, channel=channel) as at:
+            target = Rig.load(at.path) if at else None
+            with progress_bar(shown=not json) as progress:
+                test = analyse_drops_file(
+                    file, settings, rig=target, channel=channel, progress=progress, **told
+                )
+            answer = as_json.drops_as_json(test, version=__version__)
+            if write and at is not None:
+                version = record_drops(test, at.path, pad=pad).version
+                at.answer = answer
         if json:
-            print(as_json.text(as_json.drops_as_json(test, version=__version__)))
+            print(as_json.text(answer))
         else:
             from rich.console import Console
 
@@ -105,11 +110,8 @@ def drops(
 
             for path in write_drop_reports(test, report):
                 say(f"report: {path}")
-        if write and rig is not None:
-            from quintain.tasks.drop_record import record_drops
-
-            changed = record_drops(test, rig, pad=pad)
-            say(f"written into {rig} and its log; the rig is now version {changed.version}")
+        if write:
+            say(f"written into {rig} and its log; the rig is now version {version}")
         say(f"caution: {test.caution}")
         if test.verdict != "pass":
             raise typer.Exit(1)

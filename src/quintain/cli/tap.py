@@ -10,6 +10,7 @@ import typer
 from quintain.cli.failure import explained, say
 from quintain.cli.progress_bar import progress_bar
 from quintain.cli.reading import Setting, reading
+from quintain.cli.rig_option import LabOfRig, rig_at
 from quintain.version import __version__
 
 if TYPE_CHECKING:
@@ -34,6 +35,7 @@ def tap(
     write: Annotated[
         bool, typer.Option("--write", help="Write the modes into the rig file and its log.")
     ] = False,
+    lab: LabOfRig = None,
     modes: Annotated[int | None, typer.Option(help="Number of modes; chosen if not given.")] = None,
     report: Annotated[
         Path | None, typer.Option(help="Folder in which to write the report (HTML and PDF).")
@@ -59,28 +61,25 @@ def tap(
     with explained():
         if write and rig is None:
             raise UsageError("--write needs --rig: the rig file to write the modes into")
-        with progress_bar(shown=not json) as progress:
-            test = tap_files(
-                files, loaded=loaded, added_mass=added_mass, u_added_mass=u_added_mass,
-                rig=Rig.load(rig) if rig else None, channel=channel, n_modes=modes,
-                progress=progress, **reading(setting, columns=columns, rate=rate),
+        told = reading(setting, columns=columns, rate=rate)
+        with rig_at(rig, lab, "tap", [*files, loaded], reading=told, channel=channel) as at:
+            with progress_bar(shown=not json) as progress:
+                test = tap_files(
+                    files, loaded=loaded, added_mass=added_mass, u_added_mass=u_added_mass,
+                    rig=Rig.load(at.path) if at else None, channel=channel, n_modes=modes,
+                    progress=progress, **told,
+                )  # fmt: skip
+            answer = as_json.answer(
+                "tap", version=__version__, inputs=test.inputs, method=test.history[0].settings,
+                results=_as_json(test), flags=test.flags,
             )  # fmt: skip
-        if write and rig is not None:
-            record_taps(test, rig)
+            if write and at is not None:
+                record_taps(test, at.path)
+                at.answer = answer
+        if write:
             say(f"rig: {rig}")
         if json:
-            print(
-                as_json.text(
-                    as_json.answer(
-                        "tap",
-                        version=__version__,
-                        inputs=test.inputs,
-                        method=test.history[0].settings,
-                        results=_as_json(test),
-                        flags=test.flags,
-                    )
-                )
-            )
+            print(as_json.text(answer))
         else:
             _print(test)
         if report:

@@ -9,6 +9,7 @@ import typer
 
 from quintain.cli.failure import explained, say
 from quintain.cli.reading import Setting, reading
+from quintain.cli.rig_option import LabOfRig, rig_at
 from quintain.errors import UsageError
 from quintain.version import __version__
 
@@ -19,6 +20,7 @@ def zero(
     file: Annotated[Path, typer.Argument(help="Recording of an untouched rig.", show_default=False)],
     rig: Annotated[Path | None, typer.Option(help="Rig file (rig.toml): calibration and log.")] = None,
     write: Annotated[bool, typer.Option("--write", help="Write the check into the rig's log.")] = False,
+    lab: LabOfRig = None,
     channel: Annotated[str | None, typer.Option(help="Channel to look at, if there are several.")] = None,
     columns: Annotated[
         str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
@@ -41,25 +43,25 @@ def zero(
     with explained():
         if write and rig is None:
             raise UsageError("--write needs the rig file whose log to write into: add --rig rig.toml")
-        target = Rig.load(rig) if rig else None
-        check = check_zero(file, rig=target, channel=channel, **reading(setting, columns=columns, rate=rate))
-        if json:
-            results = {name: as_json.measured_as_json(m) for name, m in check.quantities.items()}
-            inputs = [(check.path, check.sha256)]
-            print(
-                as_json.text(
-                    as_json.answer(
-                        "zero", version=__version__, inputs=inputs, method={}, results=results,
-                        flags=check.flags,
-                    )
-                )
+        told = reading(setting, columns=columns, rate=rate)
+        with rig_at(rig, lab, "zero", [file], reading=told, channel=channel) as at:
+            target = Rig.load(at.path) if at else None
+            check = check_zero(file, rig=target, channel=channel, **told)
+            answer = as_json.answer(
+                "zero", version=__version__, inputs=[(check.path, check.sha256)], method={},
+                results={name: as_json.measured_as_json(m) for name, m in check.quantities.items()},
+                flags=check.flags,
             )  # fmt: skip
+            if write and at is not None:
+                record_zero(check, at.path)
+                at.answer = answer
+        if json:
+            print(as_json.text(answer))
         else:
             print(f"{check.duration:.1f} s of rest on {check.channel!r}")
             for name, measured in check.quantities.items():
                 print(f"{GLOSSARY[name].label}: {shown(measured).text}")
             for doubt in check.flags:
                 print(f"◇ {doubt.code}: {doubt.message}")
-        if write and rig is not None:
-            record_zero(check, rig)
+        if write:
             say(f"written into the log of {rig}")

@@ -34,6 +34,7 @@ __all__ = [
     "due_checks",
     "rig_of",
     "rig_on_paper",
+    "rig_text",
     "use_version",
 ]
 
@@ -123,6 +124,12 @@ def rig_of(lab: Lab, name: str, version: str | None = None) -> Rig:
     """
     with lab.reading() as database:
         return Rig.from_toml(_version(database, name, version).toml, origin=f"rig {name!r}")
+
+
+def rig_text(lab: Lab, name: str, version: str | None = None) -> str:
+    """Text of a rig's file as it came in; errors as :func:`rig_of`."""
+    with lab.reading() as database:
+        return _version(database, name, version).toml
 
 
 def use_version(lab: Lab, name: str, version: str, *, who: str) -> Rig:
