@@ -282,7 +282,7 @@ STARTS = st.sampled_from(["", "=1+1", "+", "-x", "@a", "\t", "\r", "\n", "'", '"
 TEXTS = st.builds(str.__add__, STARTS, WORDS)
 
 
-@settings(deadline=None, max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(deadline=None, max_examples=6, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(texts=st.lists(TEXTS, min_size=6, max_size=6), value=st.floats(allow_nan=False, allow_infinity=False),
        told=st.dictionaries(WORDS, TEXTS | st.floats(allow_nan=False), max_size=4))  # fmt: skip
 def test_any_words_come_back(lab_of_words, tmp_path_factory, texts, value, told):

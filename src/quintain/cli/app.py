@@ -12,8 +12,10 @@ from quintain.cli.calibrate import calibrate
 from quintain.cli.demo import demo
 from quintain.cli.doctor import doctor
 from quintain.cli.drops import drops
+from quintain.cli.export import export
 from quintain.cli.formats import formats
 from quintain.cli.history import history
+from quintain.cli.import_package import import_package
 from quintain.cli.import_recordings import import_recordings
 from quintain.cli.new import new
 from quintain.cli.passphrase import passphrase
@@ -24,6 +26,7 @@ from quintain.cli.rig import rig
 from quintain.cli.sensor import sensor
 from quintain.cli.serve import serve
 from quintain.cli.session import session
+from quintain.cli.show import show
 from quintain.cli.strike_type import strike_type
 from quintain.cli.study import study
 from quintain.cli.tap import tap
@@ -85,3 +88,6 @@ app.add_typer(strike_type, name="type")
 app.add_typer(session, name="session")
 app.add_typer(review, name="review")
 app.command()(audit)
+app.command()(export)
+app.command()(import_package)
+app.add_typer(show, name="show")

@@ -14,7 +14,7 @@ from sqlalchemy import select
 from quintain.domain.as_json import STRIKE_QUANTITIES
 from quintain.errors import LabError, UsageError
 from quintain.store.lab import Lab
-from quintain.store.queries_columns import NONE, QUANTITY_COLUMNS, StrikeColumns, by_key, dense
+from quintain.store.queries_columns import NONE, QUANTITY_COLUMNS, TEXTS, StrikeColumns, by_key, dense
 from quintain.store.queries_filter import StrikeFilter, matching
 from quintain.store.queries_fresh import strike_columns
 from quintain.store.schema import Recording, Result, Strike
@@ -117,6 +117,13 @@ class Observed(NamedTuple):
 
     columns: Mapping[str, NDArray[Any]]
     left_out: Mapping[str, int]
+
+
+_OWN = (
+    "id", "recording_sha256", "session_id", "position", "start", "person_id", "type", "side", "series",
+    "state", "reason", "note", "changes", "result_id",
+)  # fmt: skip
+_OF_OTHERS = (Recording.name, Result.number, Result.codes)
 
 
 def strike_page(
@@ -273,16 +280,17 @@ def factor_levels(columns: StrikeColumns, name: str) -> tuple[NDArray[np.int64],
     """
     if name not in FACTORS:
         raise UsageError(f"strikes cannot be grouped by {name!r}; choose from {', '.join(FACTORS)}")
-    if name in ("type", "side", "state", "recording"):
-        codes, words = columns[name].astype(np.int64), columns.words[name]
+    column = name if name in (*TEXTS, "series") else f"{name}_id"
+    return columns.made(f"levels of {name}", (column,), lambda: _levels(columns, name, column))
+
+
+def _levels(columns: StrikeColumns, name: str, column: str) -> tuple[NDArray[np.int64], tuple[str, ...]]:
+    if name in TEXTS:
+        codes, words = columns[column].astype(np.int64), columns.words[column]
     else:
-        key = columns["series" if name == "series" else f"{name}_id"]
-        ids, codes = dense(key)
-        names: Mapping[int, str] = {
-            "person": columns.names.people,
-            "session": columns.names.sessions,
-            "rig": columns.names.rigs,
-        }.get(name, {})
+        ids, codes = dense(columns[column])
+        known = {"person": columns.names.people, "session": columns.names.sessions, "rig": columns.names.rigs}
+        names = known.get(name, {})
         words = tuple("" if id == NONE else names.get(id, str(id)) for id in ids.tolist())
     order = sorted(range(len(words)), key=lambda i: (words[i] == "", words[i]))
     rank = np.empty(len(words), dtype=np.int64)
@@ -305,7 +313,8 @@ def _sort_key(columns: StrikeColumns, sort: str) -> NDArray[np.float64]:
         count = np.array([len(word.split()) for word in columns.words["codes"]] or [0], dtype=float)
         return count[columns["codes"]]
     if sort == "order":
-        return _lab_order(columns)
+        needed = ("session_id", "recording", "position")
+        return columns.made("order", needed, lambda: _lab_order(columns))
     codes, words = factor_levels(columns, sort)
     stated = np.array([np.nan if word == "" else i for i, word in enumerate(words)] or [0.0])
     return stated[codes]
@@ -350,43 +359,36 @@ def _ahead(key: NDArray[np.float64], here: int, descending: bool) -> int:
 def _rows(
     lab: Lab, columns: StrikeColumns, ids: NDArray[np.int64], quantities: Sequence[str]
 ) -> tuple[StrikeRow, ...]:
-    values = [getattr(Result, column) for q in quantities for column in (q, f"u_{q}")]
+    stated = [getattr(Result, column) for q in quantities for column in (q, f"u_{q}")]
     statement = (
-        select(Strike, Recording.name, Result.number, Result.codes, *values)
+        select(*(getattr(Strike, name) for name in _OWN), *_OF_OTHERS, *stated)
         .join(Recording, Recording.sha256 == Strike.recording_sha256)
         .outerjoin(Result, Result.id == Strike.result_id)
     )
     at = np.searchsorted(columns["id"], ids)
     known = zip(ids.tolist(), columns["rig_id"][at].tolist(), columns.when()[at].tolist(), strict=True)
     place = {id: (rig, when) for id, rig, when in known}
-    found: dict[int, StrikeRow] = {}
+    people, sessions, rigs, _ = columns.names
+    n, found = len(_OWN) + len(_OF_OTHERS), {}
     with lab.reading() as database:
         for start in range(0, ids.size, 500):
             some = ids[start : start + 500].tolist()
-            for strike, name, number, codes, *stated in database.execute(
-                statement.where(Strike.id.in_(some))
-            ):
-                rig, when = place[strike.id]
-                found[strike.id] = StrikeRow(
-                    id=strike.id,
-                    recording_sha256=strike.recording_sha256,
+            # past the object mapper, which costs more than the reading itself
+            for row in database.connection().execute(statement.where(Strike.id.in_(some))):
+                own, told = dict(zip(_OWN, row, strict=False)), row[n:]
+                person, session, type = own.pop("person_id"), own.pop("session_id"), own.pop("type")
+                name, number, codes = row[len(_OWN) : n]
+                rig, when = place[own["id"]]
+                found[own["id"]] = StrikeRow(
+                    **own,
                     recording=name,
-                    session=columns.names.sessions.get(strike.session_id, ""),
-                    position=strike.position,
-                    start=strike.start,
-                    when=None if np.isnan(when) else datetime.fromtimestamp(when, UTC),
-                    person=columns.names.people.get(strike.person_id, ""),
-                    type=strike.type or "",
-                    side=strike.side,
-                    series=strike.series,
-                    state=strike.state,
-                    reason=strike.reason,
-                    note=strike.note,
-                    changes=strike.changes,
-                    rig=columns.names.rigs.get(rig, ""),
-                    result_id=strike.result_id,
+                    session=sessions.get(session, ""),
+                    when=None if when != when else datetime.fromtimestamp(when, UTC),
+                    person=people.get(person, ""),
+                    type=type or "",
+                    rig=rigs.get(rig, ""),
                     number=number,
                     codes=tuple((codes or "").split()),
-                    quantities={q: Value(*stated[2 * k : 2 * k + 2]) for k, q in enumerate(quantities)},
+                    quantities={q: Value(*told[2 * k : 2 * k + 2]) for k, q in enumerate(quantities)},
                 )
     return tuple(found[id] for id in place if id in found)

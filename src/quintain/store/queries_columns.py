@@ -7,8 +7,7 @@ A page in any order, or a mean over a million strikes, asks every row; columns a
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from datetime import datetime
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +30,7 @@ __all__ = [
 ]
 
 Column = NDArray[Any]
+T = TypeVar("T")
 
 NONE = -1
 """Stands in a column of keys where nothing is stated."""
@@ -56,6 +56,8 @@ Columns in the order in which they are read: keys with :data:`NONE` for nothing,
 their list of words, times and quantities in SI with nan for nothing.
 """
 
+_RECORDING = list(COLUMNS).index("recording")
+
 CHUNK = 20_000
 """Rows taken from the database at a time."""
 
@@ -79,10 +81,14 @@ class WordList:
     def codes(self, texts: Iterable[str | None]) -> NDArray[np.int32]:
         """Place of each text; nothing counts as the empty one."""
         place = self._place
-        out = np.array([place.setdefault(text or "", len(place)) for text in texts], dtype=np.int32)
+        known = list(texts)
+        for text in sorted({text or "" for text in set(known)} - place.keys()):
+            place[text] = len(place)
         if len(place) > len(self.words):
             self.words = tuple(place)
-        return out
+        at: dict[str | None, int] = {None: place.get("", 0)}
+        at.update(place)
+        return np.fromiter(map(at.__getitem__, known), dtype=np.int32, count=len(known))
 
 
 class Changes(NamedTuple):
@@ -137,7 +143,7 @@ class StrikeColumns:
         self.changes = changes
         self.words = words
         self.names = names
-        self.made: dict[str, Any] = {}
+        self._made: dict[str, tuple[Any, tuple[Column, ...], Names]] = {}
         self._arrays: dict[str, Column] = {}
         self._keep: NDArray[np.bool_] | None = None
         self._order: NDArray[np.intp] | None = None
@@ -195,16 +201,29 @@ class StrikeColumns:
                 array = array.copy()
                 array[at] = fresh
             new._arrays[name] = array
+        shared = {id(array) for array in new._arrays.values()}
+        for made, (value, needed, known) in self._made.items():
+            if known is names and all(id(column) in shared for column in needed):
+                new._made[made] = value, needed, known
         return new
+
+    def made(self, name: str, of: Sequence[str], build: Callable[[], T]) -> T:
+        """What is computed of some columns, once as long as neither they nor names change."""
+        found = self._made.get(name)
+        if found is None:
+            found = self._made[name] = build(), tuple(self[column] for column in of), self.names
+        value: T = found[0]
+        return value
 
     def when(self) -> NDArray[np.float64]:
         """Time of each strike: its recording's, else its session's. [s since 1970 UTC]"""
-        if "when" not in self.made:
+
+        def build() -> NDArray[np.float64]:
             recorded = self["recording_when"]
             session = by_key(self["session_id"], self.names.session_when, np.nan)
-            self.made["when"] = np.where(np.isnan(recorded), session, recorded + self["start"])
-        made: NDArray[np.float64] = self.made["when"]
-        return made
+            return np.where(np.isnan(recorded), session, recorded + self["start"])
+
+        return self.made("when", ("recording_when", "session_id", "start"), build)
 
 
 def by_key(keys: NDArray[np.int32], values: Mapping[int, float], nothing: float) -> NDArray[np.float64]:
@@ -269,23 +288,28 @@ def read_columns(
         Ids of strikes.
     """
     statement = _everything()
+    recordings = select(Recording.sha256, Recording.when).where(Recording.when.is_not(None))
     if among is not None:
         statement = statement.where(Strike.id.in_(among))
+        of = select(Strike.recording_sha256).where(Strike.id.in_(among))
+        recordings = recordings.where(Recording.sha256.in_(of))
+    when = {sha256: at.timestamp() for sha256, at in database.execute(recordings) if at is not None}
     # past the object mapper, which costs more than the reading itself
     result = database.connection().execute(statement.execution_options(yield_per=CHUNK))
     parts: dict[str, list[Column]] = {name: [np.empty(0, dtype=kind)] for name, kind in COLUMNS.items()}
     for rows in result.partitions():
         for name, values in _parts(rows, words):
             parts[name].append(values)
+        sha256 = [row[_RECORDING] for row in rows]
+        parts["recording_when"].append(np.array([when.get(key, np.nan) for key in sha256], dtype=float))
     return {name: np.concatenate(arrays) for name, arrays in parts.items()}
 
 
 def _parts(rows: Sequence[Any], words: Mapping[str, WordList]) -> Iterator[tuple[str, Column]]:
-    for (name, kind), values in zip(COLUMNS.items(), zip(*rows, strict=True), strict=True):
+    read = ((name, kind) for name, kind in COLUMNS.items() if name != "recording_when")
+    for (name, kind), values in zip(read, zip(*rows, strict=True), strict=True):
         if name in words:
             yield name, words[name].codes(values)
-        elif name == "recording_when":
-            yield name, _seconds(values)
         elif kind is np.float64:
             yield name, np.array(values, dtype=float)
         else:
@@ -310,7 +334,6 @@ def _everything() -> Select[*tuple[Any, ...]]:
             Strike.reason,
             Strike.note,
             Strike.start,
-            Recording.when,
             *(getattr(Result, column) for column in QUANTITY_COLUMNS),
         )
         .join(Recording, Recording.sha256 == Strike.recording_sha256)
@@ -321,7 +344,3 @@ def _everything() -> Select[*tuple[Any, ...]]:
         .order_by(Strike.id)
     )
     return statement
-
-
-def _seconds(values: Iterable[datetime | None]) -> NDArray[np.float64]:
-    return np.array([np.nan if v is None else v.timestamp() for v in values], dtype=float)

@@ -169,6 +169,7 @@ def _keep(folder: Path, arrays: dict[str, Column], known: _Known, uuid: str) -> 
         with _lasting(Path(part) / "columns.json") as file:
             file.write(json.dumps(told).encode())
         place = folder / f"{known.mark.id:012d}-{known.mark.token}"
+        os.chmod(part, 0o755)
         os.replace(part, place)
         for other in folder.iterdir():
             if other.name < place.name:

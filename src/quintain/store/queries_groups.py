@@ -154,7 +154,7 @@ def _describe(
     sum_cell = np.bincount(cell, value, n_cells)
     mean_cell = np.divide(sum_cell, n_cell, out=np.zeros(n_cells), where=full)
     within_cell = np.bincount(cell, (value - mean_cell[cell]) ** 2, n_cells)
-    n = np.bincount(cell_group, n_cell, n_groups)
+    n = np.bincount(cell_group, n_cell, n_groups).astype(np.int64)
     mean = _ratio(np.bincount(cell_group, sum_cell, n_groups), n)
     between = np.bincount(cell_group, n_cell * (mean_cell - mean[cell_group]) ** 2, n_groups)
     within = np.bincount(cell_group, within_cell, n_groups)
@@ -171,12 +171,11 @@ def _describe(
     spread = np.bincount(of, (mean_cell[person] - person_mean[of]) ** 2, n_groups)
     n_named = np.bincount(of, n_cell[person], n_groups)
     within_named = np.bincount(of, within_cell[person], n_groups)
-    table = np.column_stack([
+    told = [
         n, mean, np.sqrt(_ratio(within + between, n - 1)), np.sqrt(_ratio(square, n_u)), low, high, n_people,
         person_mean, np.sqrt(_ratio(spread, n_people - 1)), np.sqrt(_ratio(within_named, n_named - n_people)),
-    ])  # fmt: skip
-    return [Summary._make(_stated(v) if i not in (0, 6) else int(v) for i, v in enumerate(row))
-            for row in table.tolist()]  # fmt: skip
+    ]  # fmt: skip
+    return [Summary._make(row) for row in zip(*map(_stated, told), strict=True)]
 
 
 def _ratio(above: NDArray[Any], below: NDArray[Any]) -> NDArray[np.float64]:
@@ -185,5 +184,8 @@ def _ratio(above: NDArray[Any], below: NDArray[Any]) -> NDArray[np.float64]:
     return out
 
 
-def _stated(value: float) -> float | None:
-    return value if np.isfinite(value) else None
+def _stated(values: NDArray[Any]) -> list[Any]:
+    """Plain numbers, None for what cannot be said."""
+    plain = values.astype(object)
+    plain[~np.isfinite(values)] = None
+    return list(plain)
