@@ -88,9 +88,12 @@ def _commands() -> str:
         "",
     ]
     lines += ["Exit codes: 0 fine, 1 the data say no, 2 usage or a settings file, 3 trouble with a file.", ""]
-    for command in app.registered_commands:
+    commands = [("", command) for command in app.registered_commands]
+    for group in app.registered_groups:
+        commands += [(f"{group.name} ", command) for command in group.typer_instance.registered_commands]
+    for group_name, command in commands:
         function = command.callback
-        name = command.name or function.__name__
+        name = group_name + (command.name or function.__name__)
         lines += [f"## quintain {name}", "", inspect.getdoc(function) or "", ""]
         lines += ["| option | meaning |", "|---|---|"]
         for parameter in inspect.signature(function, eval_str=True).parameters.values():

@@ -1,4 +1,4 @@
-"""People, types, sessions, review, the audit and rigs of a lab, on the command line as a person meets them."""
+"""People, sessions, review, the audit and rigs of a lab, on the command line as a person meets them."""
 
 from __future__ import annotations
 
@@ -87,6 +87,7 @@ def test_a_session_from_plan_to_tags(lab, tmp_path):
         in say(lab, "session", "plan", "S1", "--person", "P01", "--strike", "jab:lft", code=2).stderr
     )
     assert "injure hands" in say(lab, "session", "sheet", "S1", who=False).stdout
+    assert "[ ]" in answer(lab, "session", "sheet", "S1", who=False)["text"]
     assert len(answer(lab, "session", "show", "S1", who=False)["planned"]) == 3
     assert "S1" in say(lab, "session", "list", who=False).stdout
     answer(lab, "session", "list", who=False)

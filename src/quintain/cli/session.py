@@ -158,12 +158,16 @@ def show(code: Code, lab: LabFolder = Path(), json: AsJson = False) -> None:
 
 
 @session.command()
-def sheet(code: Code, lab: LabFolder = Path()) -> None:
+def sheet(code: Code, lab: LabFolder = Path(), json: AsJson = False) -> None:
     """Print the running sheet of a session. Example: quintain session sheet monday --lab our-lab."""
     from quintain.tasks.sessions import running_sheet
 
     with open_lab(lab) as (opened, _):
-        print(running_sheet(opened, code), end="")
+        text = running_sheet(opened, code)
+        if json:
+            print_answer("session sheet", {"text": text})
+        else:
+            print(text, end="")
 
 
 @session.command()
