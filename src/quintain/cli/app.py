@@ -21,9 +21,9 @@ from quintain.cli.new import new
 from quintain.cli.passphrase import passphrase
 from quintain.cli.peek import peek
 from quintain.cli.person import person
+from quintain.cli.report import report
 from quintain.cli.review import review
 from quintain.cli.rig import rig
-from quintain.cli.sensor import sensor
 from quintain.cli.serve import serve
 from quintain.cli.session import session
 from quintain.cli.show import show
@@ -71,7 +71,6 @@ app.command()(drops)
 app.command()(rig)
 app.command()(tap)
 app.command()(calibrate)
-app.command()(sensor)
 app.command()(translate)
 app.command()(peek)
 app.command()(formats)
@@ -91,3 +90,4 @@ app.command()(audit)
 app.command()(export)
 app.command()(import_package)
 app.add_typer(show, name="show")
+app.add_typer(report, name="report")

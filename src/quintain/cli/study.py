@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from quintain.cli.failure import explained
+from quintain.cli.lab_option import LabFolder, Who
 from quintain.cli.progress_bar import progress_bar
 from quintain.version import __version__
 
@@ -22,9 +23,6 @@ study = typer.Typer(
     rich_markup_mode=None,
     help="Studies: a plan fixed before the numbers are looked at, its answers, its report.",
 )
-
-LabFolder = Annotated[Path, typer.Option("--lab", help="Folder of the lab.", envvar="QUINTAIN_LAB")]
-Who = Annotated[str, typer.Option(help="In whose name; your user name if left out.")]
 
 
 @study.command()

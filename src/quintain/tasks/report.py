@@ -10,6 +10,7 @@ from quintain.domain.analysis import Analysis
 from quintain.domain.calibration import StaticCalibration
 from quintain.domain.drop import DropTest
 from quintain.domain.rig_state import RigState
+from quintain.domain.session_summary import SessionSummary
 from quintain.domain.tap import TapTest
 from quintain.errors import UsageError
 
@@ -21,6 +22,7 @@ __all__ = [
     "write_drop_reports",
     "write_reports",
     "write_rig_reports",
+    "write_session_reports",
     "write_study_reports",
     "write_tap_reports",
 ]
@@ -145,6 +147,22 @@ def write_rig_reports(
     def pdf(path: Path) -> None:
         write_rig_pdf(state, path, invented=invented, calibrations=calibrations, taps=taps, drops=drops)
 
+    return _both(name, Path(folder), html, pdf)
+
+
+def write_session_reports(
+    summary: SessionSummary, folder: str | Path, *, invented: bool = False
+) -> list[Path]:
+    """As :func:`write_drop_reports`, for a session: the coach's page."""
+    from quintain.report.session_report import write_session_html, write_session_pdf
+
+    def html(path: Path) -> None:
+        write_session_html(summary, path, invented=invented)
+
+    def pdf(path: Path) -> None:
+        write_session_pdf(summary, path, invented=invented)
+
+    name = f"session-{summary.code}" + (f"-{summary.person}" if summary.person else "")
     return _both(name, Path(folder), html, pdf)
 
 

@@ -1,0 +1,143 @@
+"""The report of a session for the coach: one page, large numbers, everybody against their own."""
+
+from __future__ import annotations
+
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+from quintain.domain.session_summary import SessionLine, SessionSummary, SessionValue
+from quintain.quantities import GLOSSARY
+from quintain.report.cautions import LOCAL_RULES, STRIKE_CAUTIONS
+from quintain.report.page import render
+from quintain.report.parts import Fact, as_words
+from quintain.report.rounding import number
+from quintain.report.typeset import typeset
+from quintain.report.verdict import Verdict
+from quintain.report.whole_file import write_whole
+
+__all__ = ["judge_session", "session_content", "write_session_html", "write_session_pdf"]
+
+LARGE = 6
+"""Lines up to which the figures can be read across a room."""
+
+_COLUMNS = ("peak_force", "impulse", "approach_speed", "effective_mass", "energy")
+_SHORT = {
+    "peak_force": "peak force on the cell",
+    "impulse": "impulse",
+    "approach_speed": "approach speed",
+    "effective_mass": "effective mass",
+    "energy": "energy into the pad",
+}
+
+
+def write_session_html(summary: SessionSummary, path: str | Path, *, invented: bool) -> Path:
+    """
+    Write the report as one HTML file; the same summary gives the same bytes.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written; it is replaced whole or not at all.
+    """
+    content = session_content(summary, invented=invented)
+    return write_whole(path, render("session.html", content).encode("utf-8"))
+
+
+def write_session_pdf(summary: SessionSummary, path: str | Path, *, invented: bool) -> Path:
+    """
+    Write the report as PDF; the same summary gives the same bytes.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written; it is replaced whole or not at all.
+    """
+    return write_whole(path, typeset("session.typ", session_content(summary, invented=invented)))
+
+
+def judge_session(summary: SessionSummary) -> Verdict:
+    """How many strikes count, how many wait, and whether anything says stop."""
+    n = summary.accepted + summary.waiting + summary.rejected
+    if summary.unsafe:
+        return Verdict("stop", "Stop", "The cell was loaded beyond its safe limit.",
+                       "Check zero and calibration of the cell before the next strike.")  # fmt: skip
+    if not n:
+        return Verdict("open", "Undecided", "There is no strike in this session yet.")
+    parts = [f"{summary.accepted} of {n} strikes accepted"]
+    if summary.waiting:
+        parts.append(f"{summary.waiting} wait for their review")
+    if summary.rejected:
+        parts.append(f"{summary.rejected} rejected")
+    sentence = ", ".join(parts) + "."
+    rig = summary.rig_verdict
+    if rig and not rig.startswith("pass"):
+        return Verdict("doubt", "With doubt", sentence, f"The rig: {rig}.")
+    return Verdict(
+        "open" if summary.waiting else "sound", "Undecided" if summary.waiting else "Sound", sentence
+    )
+
+
+def session_content(summary: SessionSummary, *, invented: bool) -> dict[str, Any]:
+    """Everything the report says, as words ready to set."""
+    used = [name for name in _COLUMNS if any(name in line.values for line in summary.lines)]
+    people = [
+        {"code": code or "nobody named", "lines": [_line(line, used) for line in lines]}
+        for code, lines in groupby(summary.lines, key=lambda line: line.person)
+    ]
+    title = summary.title or f"Session {summary.code}"
+    return {
+        "title": title + (f", {summary.person}" if summary.person else ""),
+        "kind": "report of a session",
+        "file": f"session {summary.code}",
+        "note": "mean of the strikes that count; small: least to greatest of the session, then what is usual",
+        "invented": invented,
+        "verdict": as_words(judge_session(summary)),
+        "why": "",
+        "large": len(summary.lines) <= LARGE,
+        "columns": [_head(name) for name in used],
+        "people": people,
+        "legend": "Usual: the middle 80 % of this person's own earlier accepted strikes of that type and "
+        "side, where there are five or more. Nobody is held against anybody else. n: strikes that were not "
+        "rejected; a diamond counts those with a doubt. The uncertainty of each strike is in the lab.",
+        "provenance": [
+            as_words(fact)
+            for fact in (
+                Fact("Session", summary.code),
+                Fact("When", summary.when or "not stated"),
+                Fact("Rig", summary.rig or "not stated"),
+                Fact("Rig's evidence", summary.rig_verdict or "none"),
+                Fact("Made", f"{summary.made} by quintain {summary.software}"),
+            )
+        ],
+        "cautions": [as_words(caution) for caution in STRIKE_CAUTIONS],
+        "local_rules": LOCAL_RULES,
+        "software": summary.software,
+        "date": summary.made,
+    }
+
+
+def _head(name: str) -> str:
+    unit = GLOSSARY[name].shown_unit
+    return f"{_SHORT[name]}, {unit}" if unit != "1" else _SHORT[name]
+
+
+def _line(line: SessionLine, used: list[str]) -> dict[str, Any]:
+    return {
+        "strike": " ".join(part for part in (line.type or "not told", line.side) if part),
+        "n": str(line.n),
+        "doubted": str(line.n_doubted) if line.n_doubted else "",
+        "cells": [_cell(line.values.get(name), name) for name in used],
+    }
+
+
+def _cell(value: SessionValue | None, name: str) -> dict[str, str]:
+    if value is None:
+        return {"mean": "", "range": "", "usual": ""}
+    factor = GLOSSARY[name].shown_factor
+
+    def said(v: float) -> str:
+        return number(v * factor, 3)
+
+    usual = "" if value.usual is None else f"usual {said(value.usual.low)} to {said(value.usual.high)}"
+    return {"mean": said(value.mean), "range": f"{said(value.low)} to {said(value.high)}", "usual": usual}
