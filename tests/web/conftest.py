@@ -11,6 +11,7 @@ from urllib.parse import urlsplit
 import httpx
 import pytest
 
+from small_lab import make_small_lab
 from web_server import access, empty_lab, serving
 
 AXE = Path(__file__).parents[1] / "data" / "vendored" / "axe.min.js"
@@ -37,6 +38,34 @@ def lab_folder(tmp_path_factory):
 def server(lab_folder) -> Iterator[str]:
     with serving(lab_folder) as address:
         yield address
+
+
+@pytest.fixture(scope="session")
+def small_lab(tmp_path_factory) -> Path:
+    """Folder of a lab with seven strikes; whoever changes it leaves it usable for the others."""
+    return make_small_lab(tmp_path_factory.mktemp("small"))
+
+
+@pytest.fixture(scope="session")
+def small_server(small_lab) -> Iterator[str]:
+    with serving(small_lab) as address:
+        yield address
+
+
+@pytest.fixture
+def small_client(small_server) -> Iterator[httpx.Client]:
+    with httpx.Client(base_url=small_server, timeout=60) as client:
+        yield client
+
+
+@pytest.fixture
+def small_browser(chromium, small_server) -> Iterator[Browser]:
+    """As ``browser``, on the lab with strikes."""
+    browser = Browser(chromium, small_server)
+    yield browser
+    browser.close()
+    assert browser.errors == []
+    assert browser.foreign == []
 
 
 @pytest.fixture
