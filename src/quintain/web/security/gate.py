@@ -28,7 +28,7 @@ _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 _PEEK = 4096
 """Bytes of a form with files in which its first field, the token, is looked for."""
 
-_OPEN = ("/static/", "/sign-in", "/theme", "/sign-out")
+_OPEN = ("/static/", "/sign-in", "/theme", "/sign-out", "/api/token")
 """Reached without a role; unsafe methods still need the token."""
 
 _ARRIVE = (
