@@ -9,13 +9,16 @@ import numpy as np
 import pytest
 
 import invented_session as invented
-from quintain.domain.imu_file import ImuFile
+from quintain.domain.motion import ImuSetup
+from quintain.domain.rig import Rig
+from quintain.domain.sensor import Sensor
 from quintain.errors import AnalysisError, RigFileError
-from quintain.tasks.calibrate_imu import calibrate_imu, write_sensor_file
+from quintain.tasks.calibrate_imu import calibrate_imu, record_sensor
 from quintain.tasks.motion import join_motion
+from quintain.tasks.rig_file import earlier_versions, read_log
 
 G = 9.80665
-SENSOR = ImuFile("wrist (invented)", lever_arm=invented.ARM, u_lever_arm=0.002)
+SENSOR = Sensor("wrist (invented)", lever_arm=invented.ARM, u_lever_arm=0.002)
 WRONG = np.array([[1.02, 0.01, 0.0], [0.0, 0.985, -0.012], [0.008, 0.0, 1.01]])
 BIAS = np.array([0.3, -0.25, 0.2])
 
@@ -48,7 +51,7 @@ def test_speeds_become_better():
     calibrated = calibrate_imu(laid(), SENSOR)
     off, u = {}, {}
     for name, sensor in (("before", SENSOR), ("after", calibrated)):
-        motions = join_motion(analysis, recording, setup=sensor.to_setup()).motions
+        motions = join_motion(analysis, recording, setup=ImuSetup.of(sensor)).motions
         values = np.array([m.approach_speed.value for m in motions])
         off[name] = np.abs(values / session.speeds - 1).max()
         u[name] = max(m.approach_speed.u for m in motions)
@@ -57,12 +60,23 @@ def test_speeds_become_better():
     assert u["after"] < 0.6 * u["before"]
 
 
-def test_the_file_reads_back_to_the_same(tmp_path):
+def test_the_rig_holds_it_and_its_log_says_when(tmp_path):
+    path = tmp_path / "rig.toml"
+    path.write_text('name = "wall pad (invented)"  # kept\n[sensor]\nname = "old"\n')
     sensor = replace(
         calibrate_imu(laid(), SENSOR, day=date(2026, 1, 5)), note='strap "B"', normal=(1.0, 0.0, 0.0)
     )
-    write_sensor_file(sensor, tmp_path / "sensor.toml")
-    assert ImuFile.load(tmp_path / "sensor.toml") == sensor
+    before = Rig.load(path)
+    rig = record_sensor(sensor, path, "a" * 64)
+    assert rig.sensor == sensor
+    assert Rig.load(path) == rig
+    assert "# kept" in path.read_text()
+    assert [p.stem for p in earlier_versions(path)] == [before.version]
+    (entry,) = read_log(path)
+    assert (entry.kind, entry.rig_version, entry.inputs) == ("sensor", rig.version, ("a" * 64,))
+    # again: the second calibration takes the first one's place
+    assert record_sensor(replace(sensor, calibration=None), path, "b" * 64).sensor.note == 'strap "B"'
+    assert len(read_log(path)) == 2
 
 
 def test_a_missing_side_is_named():
@@ -80,16 +94,15 @@ def test_a_moving_sensor_is_refused():
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ('name = "x"\nlever = [0, 0, 0]', "line 2.*lever_arm"),
-        ('name = "x"\nlever_arm = [0.0, 0.1]', "three entries"),
-        ('name = "x"\nnormal = [0.0, 0.0, 0.0]', "direction"),
+        ("lever = [0, 0, 0]", "line 4.*lever_arm"),
+        ("lever_arm = [0.0, 0.1]", "three entries"),
+        ("normal = [0.0, 0.0, 0.0]", "direction"),
         (
-            'name = "x"\n[calibration]\nbias = [0.0]\nmatrix = []\nu_bias = 0\nu_scale = 0\n'
-            "u_misalignment = 0",
+            "[sensor.calibration]\nbias = [0.0]\nmatrix = []\nu_bias = 0\nu_scale = 0\nu_misalignment = 0",
             "9",
         ),
     ],
 )
 def test_entries_that_cannot_be_used(text, words):
     with pytest.raises(RigFileError, match=words):
-        ImuFile.from_toml(text)
+        Rig.from_toml(f'name = "x"\n[sensor]\nname = "wrist"\n{text}')

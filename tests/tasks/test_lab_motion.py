@@ -8,7 +8,7 @@ from sqlalchemy import select
 
 import quintain as q
 from quintain.domain.as_json import strike_as_json
-from quintain.domain.imu_file import ImuFile
+from quintain.domain.motion import ImuSetup
 from quintain.store.lab import Lab
 from quintain.store.results import load_analysis
 from quintain.store.schema import Recording, Rig, Strike
@@ -39,8 +39,9 @@ def files(tmp_path_factory):
 def alone(files):
     """The same without a lab."""
     force, motion = files
-    analysis = q.analyse(q.read(force), rig=q.Rig.from_toml(f"{RIG}[sensor]\n{SENSOR}"))
-    return add_motion(analysis, motion=motion, setup=ImuFile.from_toml(SENSOR).to_setup(), kind="punch")
+    rig = q.Rig.from_toml(f"{RIG}[sensor]\n{SENSOR}")
+    analysis = q.analyse(q.read(force), rig=rig)
+    return add_motion(analysis, motion=motion, setup=ImuSetup.of(rig.sensor), kind="punch")
 
 
 @pytest.fixture

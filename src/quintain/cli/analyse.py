@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -55,29 +54,43 @@ def analyse(
     motion: Annotated[
         Path | None, typer.Option(help="Recording of the limb's motion: inertial sensor or tracked position.")
     ] = None,
-    motion_columns: Annotated[
-        str | None, typer.Option(help="What the columns of the motion's file hold, as for --columns.")
+    motion_setting: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="As --setting, for the file of --motion: 'units=Acc=g', 'rate=1000'; may be repeated.",
+            show_default=False,
+        ),
     ] = None,
-    motion_rate: Annotated[
-        float | None, typer.Option(help="Sampling rate of the motion in Hz, if its file has no time.")
-    ] = None,
-    motion_units: Annotated[str | None, typer.Option(help="Units the motion's file does not state.")] = None,
     normal: Annotated[
-        str | None, typer.Option(help="Direction into the target in the sensor's axes, e.g. '1,0,0'.")
+        str | None,
+        typer.Option(help="Direction into the target in the axes of sensor or track, e.g. '1,0,0'."),
     ] = None,
     lever_arm: Annotated[
-        str | None, typer.Option(help="From the sensor to the striking point in the sensor's axes, in m.")
-    ] = None,
-    sensor: Annotated[
-        Path | None,
-        typer.Option(help="Sensor file, where no rig file holds a [sensor]: seat, ranges, calibration."),
+        str | None,
+        typer.Option(help="From the sensor to the striking point in its axes, in m, e.g. '0.08,0,0.02'."),
     ] = None,
     straight: Annotated[
         bool, typer.Option("--straight", help="Strikes are straight: lets an accelerometer do without gyro.")
     ] = False,
+    track: Annotated[
+        str | None,
+        typer.Option(help="One or three channels of the striking point among several, e.g. 'hx,hy,hz'."),
+    ] = None,
+    clock_offset: Annotated[
+        str | None,
+        typer.Option(help="Clock of the motion less that of the force, and how far off, in s: '28.9+-0.05'."),
+    ] = None,
+    sync: Annotated[
+        str | None,
+        typer.Option(help="Channel of a pulse in both files, or force's and motion's: 'sync,trigger'."),
+    ] = None,
     speed: Annotated[
         str | None,
-        typer.Option(help="Approach speed in m/s with its 95 % uncertainty, '8.2+-0.2'; several by ';'."),
+        typer.Option(
+            help="Approach speed instead of --motion, in m/s with its 95 % uncertainty: '8.2+-0.2', one for "
+            "each strike by ';', or a table: strike, speed [m/s], ± [m/s], or of two light gates: "
+            "first [s], second [s], spacing [m], to pad [m]."
+        ),
     ] = None,
     kind: Annotated[
         str, typer.Option(help="punch, kick or any: published ranges to hold the numbers against.")
@@ -95,14 +108,19 @@ def analyse(
 
     Example: quintain analyse session.csv --rig rig.toml --motion wrist.csv --normal 1,0,0
 
+    Example: quintain analyse session.csv --rig rig.toml --speed gates.csv
+
     Example: quintain analyse --lab our-lab --session monday --jobs 4
     """
     from quintain.domain import as_json
-    from quintain.domain.imu_file import ImuFile
     from quintain.domain.method import Method
-    from quintain.domain.motion import ImuSetup
     from quintain.domain.rig import Rig
-    from quintain.tasks.add_motion import add_motion, parse_vector
+    from quintain.tasks.add_motion import (
+        add_motion,
+        clock_offset_of_pulses,
+        motion_setup,
+        parse_clock_offset,
+    )
     from quintain.tasks.analyse import analyse_file
     from quintain.tasks.workers import worker_pool
 
@@ -133,14 +151,17 @@ def analyse(
             raise UsageError(f"expected any, punch or kick for --kind, got {kind!r}")
         settings = Method.load(method) if method else Method()
         target = Rig.load(rig) if rig else None
-        known = ImuFile.load(sensor) if sensor else target.sensor if target else None
-        setup = known.to_setup() if known else ImuSetup()
-        if lever_arm is not None:
-            setup = replace(setup, lever_arm=parse_vector(lever_arm, "lever arm"))
-        if normal is not None:
-            setup = replace(setup, normal=parse_vector(normal, "normal"))
-        if straight:
-            setup = replace(setup, straight=True)
+        if motion is None and speed is None:
+            idle = {"--motion-setting": motion_setting, "--normal": normal, "--lever-arm": lever_arm,
+                    "--track": track, "--clock-offset": clock_offset, "--sync": sync}  # fmt: skip
+            for name in (name for name, value in idle.items() if value is not None):
+                raise UsageError(f"{name} says something of a recording of the motion: add --motion")
+        if clock_offset is not None and sync is not None:
+            raise UsageError("--clock-offset and --sync both tell the offset between the clocks; give one")
+        offset = None if clock_offset is None else parse_clock_offset(clock_offset)
+        setup = motion_setup(target, normal=normal, lever_arm=lever_arm, straight=straight, track=track)
+        force_reading = reading(setting, columns=columns, rate=rate, units=units)
+        motion_reading = reading(motion_setting)
         curves = bool(report) or motion is not None or speed is not None
         analyses, errors, worst = [], [], 0
         with progress_bar(shown=not json) as progress, worker_pool(jobs) as executor:
@@ -149,12 +170,16 @@ def analyse(
                     found = analyse_file(
                         path, rig=target, method=settings, channel=channel,
                         curves=curves, executor=executor, progress=progress,
-                        **reading(setting, columns=columns, rate=rate, units=units),
+                        **force_reading,
                     )  # fmt: skip
+                    if sync is not None and motion is not None:
+                        offset = clock_offset_of_pulses(
+                            path, motion, sync, reading=force_reading, motion_reading=motion_reading
+                        )
                     if motion is not None or speed is not None:
                         found = add_motion(
-                            found, motion=motion, speeds=speed, setup=setup, columns=motion_columns,
-                            rate=motion_rate, units=motion_units, kind=kind, executor=executor,
+                            found, motion=motion, speeds=speed, setup=setup, reading=motion_reading,
+                            clock_offset=offset, kind=kind, executor=executor,
                         )  # fmt: skip
                     analyses.append(found)
                 except QuintainError as problem:

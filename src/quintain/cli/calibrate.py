@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from quintain.cli.failure import explained, say
+from quintain.cli.reading import Setting, reading
 from quintain.cli.rig_option import LabOfRig, rig_at
 from quintain.version import __version__
 
@@ -19,7 +20,10 @@ __all__ = ["calibrate"]
 
 def calibrate(
     file: Annotated[
-        Path, typer.Argument(help="Table of loads: mass or force, and reading.", show_default=False)
+        Path,
+        typer.Argument(
+            help="Table of loads: mass or force, and reading. With --imu a recording.", show_default=False
+        ),
     ],
     gravity: Annotated[float | None, typer.Option(help="Local gravity in m/s², for masses.")] = None,
     latitude: Annotated[float | None, typer.Option(help="Or latitude in degrees,")] = None,
@@ -36,6 +40,11 @@ def calibrate(
         str | None,
         typer.Option(help="Shunt check: bridge ohm, shunt ohm, reading in mV/V: '350,100000,0.873'."),
     ] = None,
+    imu: Annotated[
+        bool,
+        typer.Option("--imu", help="FILE is a recording of the rig's sensor laid still on its six sides."),
+    ] = False,
+    setting: Setting = None,
     creep: Annotated[
         str | None,
         typer.Option(
@@ -56,8 +65,13 @@ def calibrate(
     """
     Fit a calibration curve to a table of static loads and state what the standards would ask of it.
 
+    With --imu bias, scale and misalignment of the accelerometer on the limb, for the rig's [sensor].
+
     Example: quintain calibrate loads.csv --latitude 52.4 --rig rig.toml --write
+
+    Example: quintain calibrate sides.csv --imu --rig rig.toml --write
     """
+    from quintain.cli.calibrate_sensor import calibrate_sensor
     from quintain.domain import as_json
     from quintain.domain.rig import Rig
     from quintain.errors import UsageError
@@ -66,6 +80,18 @@ def calibrate(
     with explained():
         if write and rig is None:
             raise UsageError("--write needs --rig: the rig file to write the calibration into")
+        if imu:
+            of_loads = {"--gravity": gravity, "--degree": degree, "--capacity": capacity, "--shunt": shunt,
+                        "--creep": creep, "--report": report}  # fmt: skip
+            for name in (name for name, value in of_loads.items() if value is not None):
+                raise UsageError(f"{name} belongs to a table of loads, not to --imu")
+            calibrate_sensor(
+                file, rig=rig, lab=lab, write=write, latitude=latitude, altitude=altitude,
+                reading=reading(setting), json=json,
+            )  # fmt: skip
+            return
+        if setting is not None:
+            raise UsageError("--setting belongs to --imu: a table of loads is read as it stands")
         with rig_at(rig, lab, "calibration", [file]) as at:
             result = calibrate_file(
                 file, gravity=gravity, latitude=latitude, altitude=altitude, density=density, degree=degree,

@@ -53,7 +53,14 @@ def translate(
             numbers = ", ".join(map(str, left))
             say(f"quintain: left out strikes {numbers}: effective mass, speed or peak is not stated")
         if json:
-            settings = {"to": to, "moving_mass": moving_mass}
+            settings = {
+                "to": to,
+                "moving_mass": moving_mass,
+                "as_natural_frequency": as_frequency,
+                "as_damping_ratio": as_damping if as_frequency is not None else None,
+                "as_cutoff": as_cutoff,
+                "as_rate": as_rate,
+            }
             print(
                 text(
                     translations_as_json(

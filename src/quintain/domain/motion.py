@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from quintain.domain.analysis import Analysis
 from quintain.domain.flags import Flag
 from quintain.domain.measured import Measured
+from quintain.domain.sensor import Sensor
 from quintain.numerics.clocks import ClockFit
 from quintain.numerics.six_position import SixPositionCalibration
 
@@ -68,6 +69,25 @@ class ImuSetup:
     angular_rate: tuple[str, ...] = ()
     edge_step: float = 40.0
     rest_after: bool = False
+
+    @classmethod
+    def of(cls, sensor: Sensor | None) -> ImuSetup:
+        """As the rig states it of its sensor; the defaults where it states none."""
+        if sensor is None:
+            return cls()
+        arm, normal, calibration = sensor.lever_arm, sensor.normal, sensor.calibration
+        return cls(
+            lever_arm=(arm[0], arm[1], arm[2]),
+            u_lever_arm=sensor.u_lever_arm,
+            normal=None if not normal else (normal[0], normal[1], normal[2]),
+            u_normal=sensor.u_normal,
+            straight=sensor.straight,
+            calibration=None if calibration is None else calibration.to_fit(),
+            acceleration_limit=sensor.acceleration_limit,
+            rate_limit=sensor.rate_limit,
+            acceleration=sensor.acceleration,
+            angular_rate=sensor.angular_rate,
+        )
 
 
 @dataclass(frozen=True, slots=True)

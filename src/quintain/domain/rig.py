@@ -10,7 +10,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from quintain.domain.imu_file import ImuFile
+from quintain.domain.sensor import Sensor
 from quintain.domain.toml_schema import parse_toml, read_toml
 from quintain.errors import RigFileError
 
@@ -204,7 +204,7 @@ class Rig:
     pad: str = ""
     pads: tuple[RigPad, ...] = ()
     plate: Plate | None = None
-    sensor: ImuFile | None = None
+    sensor: Sensor | None = None
     due: Due = Due()
 
     def __post_init__(self) -> None:

@@ -1,4 +1,4 @@
-"""What was done to prove a rig, and when: one dated entry a tap test, drop test, zero or calibration."""
+"""What was done to prove a rig, and when: one dated entry a test or calibration."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from quintain.domain.measured import Measured
 
 __all__ = ["KINDS", "LogEntry"]
 
-KINDS = ("tap", "drops", "zero", "calibration")
+KINDS = ("tap", "drops", "zero", "calibration", "sensor")
 """Kinds of evidence a rig's log holds."""
 
 

@@ -3,22 +3,34 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from concurrent.futures import Executor
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from quintain.domain.analysis import Analysis
-from quintain.domain.motion import ImuSetup, TypedSpeed
+from quintain.domain.motion import ImuSetup, MotionSetup, TrackSetup, TypedSpeed
+from quintain.domain.rig import Rig
 from quintain.errors import UsageError
 from quintain.readers.registry import read
 from quintain.tasks.limb import measure_limbs
-from quintain.tasks.motion import join_motion
+from quintain.tasks.motion import join_motion, offset_by_pulses
+from quintain.tasks.speed_table import read_speed_table
 
-__all__ = ["add_motion", "parse_speeds", "parse_vector"]
+__all__ = [
+    "add_motion",
+    "clock_offset_of_pulses",
+    "motion_setup",
+    "parse_clock_offset",
+    "parse_speeds",
+    "parse_vector",
+]
 
 EXPANDED = 1.96
 """What follows ± is an expanded uncertainty (95 %), as everywhere on screen."""
 
+_OFFSET = re.compile(r"^\s*([+-]?\d+(?:\.\d*)?)\s*(?:±|\+-|\+/-)\s*(\d+(?:\.\d*)?|\.\d+)\s*s?\s*$")
 _SPEED = re.compile(r"^\s*(\d+(?:\.\d*)?|\.\d+)\s*(?:(?:±|\+-|\+/-)\s*(\d+(?:\.\d*)?|\.\d+))?\s*(?:m/s)?\s*$")
 
 
@@ -27,10 +39,9 @@ def add_motion(
     *,
     motion: str | Path | None = None,
     speeds: str | None = None,
-    setup: ImuSetup | None = None,
-    columns: str | None = None,
-    rate: float | None = None,
-    units: str | None = None,
+    setup: MotionSetup | None = None,
+    reading: Mapping[str, Any] | None = None,
+    clock_offset: tuple[float, float] | None = None,
     kind: str = "any",
     executor: Executor | None = None,
 ) -> Analysis:
@@ -44,11 +55,14 @@ def add_motion(
     motion : path, optional
         A recording of an inertial sensor or of a tracked position.
     speeds : str, optional
-        Approach speeds as typed; see :func:`parse_speeds`. One of both is needed.
-    setup : ImuSetup, optional
-        How the sensor sits on the limb.
-    columns, rate, units : optional
+        Approach speeds as typed, see :func:`parse_speeds`, or the name of a table of them, see
+        :func:`~quintain.tasks.speed_table.read_speed_table`. One of both is needed.
+    setup : ImuSetup or TrackSetup, optional
+        How the sensor sits on the limb, or which tracked point strikes.
+    reading : mapping, optional
         How the motion's file is to be read; as for :func:`quintain.read`.
+    clock_offset : tuple of float, optional
+        Expected time of the motion's clock less the force's, and how far off it may be. [s]
     kind : str
         'punch', 'kick' or 'any': the published ranges the numbers are held against.
     executor : concurrent.futures.Executor, optional
@@ -63,18 +77,128 @@ def add_motion(
     ------
     UsageError
         If both or neither are given, or a speed cannot be understood.
-    RecordingError
-        If the motion's file cannot be read.
+    RecordingError, UnitError
+        If the motion's file or a table of speeds cannot be read.
     AnalysisError
-        If its motion cannot be used.
+        If the motion cannot be used.
     """
     if (motion is None) == (speeds is None):
         raise UsageError("give either a recording of the motion or speeds, not both")
     if speeds is not None:
-        return measure_limbs(join_motion(analysis, parse_speeds(speeds)), kind=kind, executor=executor)
-    options: dict[str, Any] = {"columns": columns, "rate": rate, "units": units}
-    recording = read(str(motion), **{name: value for name, value in options.items() if value is not None})
-    return measure_limbs(join_motion(analysis, recording, setup=setup), kind=kind, executor=executor)
+        stated = read_speed_table(speeds) if _is_file(speeds) else parse_speeds(speeds)
+        return measure_limbs(join_motion(analysis, stated), kind=kind, executor=executor)
+    recording = read(str(motion), **(reading or {}))
+    joined = join_motion(analysis, recording, setup=setup, clock_offset=clock_offset)
+    return measure_limbs(joined, kind=kind, executor=executor)
+
+
+def clock_offset_of_pulses(
+    force: str | Path,
+    motion: str | Path,
+    channels: str,
+    *,
+    reading: Mapping[str, Any] | None = None,
+    motion_reading: Mapping[str, Any] | None = None,
+) -> tuple[float, float]:
+    """
+    The offset between two files from a pulse that both recorded, for ``clock_offset``.
+
+    Parameters
+    ----------
+    force, motion : path
+        The recordings.
+    channels : str
+        Name of the channel of the pulse in both, or both names divided by a comma, the force's first.
+    reading, motion_reading : mapping, optional
+        How they are to be read.
+
+    Returns
+    -------
+    tuple of float
+        As :func:`~quintain.tasks.motion.offset_by_pulses`. [s]
+
+    Raises
+    ------
+    ChannelError
+        If there is no such channel.
+    AnalysisError
+        If the pulses do not tell the offset.
+    """
+    names = [name.strip() for name in channels.split(",")]
+    if len(names) > 2 or not all(names):
+        raise UsageError(f"expected the name of a channel, or two as in 'sync,trigger', got {channels!r}")
+    here = read(force, **(reading or {})).trace(names[0])
+    there = read(motion, **(motion_reading or {})).trace(names[-1])
+    return offset_by_pulses(here, there)
+
+
+def motion_setup(
+    rig: Rig | None,
+    *,
+    normal: str | None = None,
+    lever_arm: str | None = None,
+    straight: bool = False,
+    track: str | None = None,
+) -> MotionSetup:
+    """
+    How a recording of the motion is to be understood: what the rig says of its sensor, and what is typed.
+
+    Parameters
+    ----------
+    rig : Rig or None
+        May hold a sensor.
+    normal, lever_arm : str, optional
+        Three numbers each, in place of the rig's. [1], [m]
+    straight : bool
+        Says that strikes are straight.
+    track : str, optional
+        One or three channels of a tracked point, divided by commas; the motion is a track then.
+
+    Raises
+    ------
+    UsageError
+        If something cannot be understood.
+    """
+    direction = None if normal is None else parse_vector(normal, "normal")
+    if direction is not None and not any(direction):
+        raise UsageError(f"the normal needs a length, got {normal!r}")
+    if track is not None:
+        channels = tuple(name.strip() for name in track.split(","))
+        if len(channels) not in (1, 3) or not all(channels):
+            raise UsageError(f"a tracked point has one or three channels, as in 'hx,hy,hz', got {track!r}")
+        if lever_arm is not None or straight:
+            raise UsageError("--lever-arm and --straight are of a sensor on the limb, not of a track")
+        return TrackSetup(channels, direction)
+    setup = ImuSetup.of(rig.sensor if rig is not None else None)
+    if lever_arm is not None:
+        setup = replace(setup, lever_arm=parse_vector(lever_arm, "lever arm"))
+    if direction is not None:
+        setup = replace(setup, normal=direction)
+    return replace(setup, straight=True) if straight else setup
+
+
+def parse_clock_offset(text: str) -> tuple[float, float]:
+    """
+    Understand an offset between clocks and how far off it may be.
+
+    Examples
+    --------
+    >>> parse_clock_offset("-28.9+-0.05")
+    (-28.9, 0.05)
+    """
+    match = _OFFSET.match(text)
+    if match is None or not float(match[2]) > 0:
+        raise UsageError(
+            f"expected an offset in s and how far off it may be, as in '28.9+-0.05', got {text!r}"
+        )
+    return float(match[1]), float(match[2])
+
+
+def _is_file(text: str) -> bool:
+    """Whether the text names a file rather than speeds: a path that exists, or ends as tables of text do."""
+    return Path(text).suffix.lower() in (".csv", ".txt", ".tsv") or (
+        len(text) < 1000 and Path(text).is_file()
+    )
 
 
 def parse_speeds(text: str) -> TypedSpeed:

@@ -3,24 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from quintain.domain.imu_file import ImuCalibration, ImuFile
+from quintain.domain.motion import ImuSetup
 from quintain.domain.recording import Recording
 from quintain.domain.rig import Rig
-from quintain.errors import AnalysisError, OutputError, UsageError
+from quintain.domain.rig_log import LogEntry
+from quintain.domain.sensor import Sensor, SensorCalibration
+from quintain.errors import AnalysisError, UsageError
 from quintain.numerics.free_fall import STANDARD_GRAVITY, U_NORMAL_GRAVITY, normal_gravity
 from quintain.numerics.six_position import fit_six_position
 from quintain.numerics.stillness import find_rests
 from quintain.readers.registry import read
 from quintain.tasks.imu_recording import read_imu
-from quintain.tasks.rig_file import update_rig
+from quintain.tasks.rig_file import append_log, update_rig
+from quintain.version import __version__
 
-__all__ = ["calibrate_imu", "calibrate_imu_file", "record_sensor", "write_sensor_file"]
+__all__ = ["calibrate_imu", "calibrate_imu_file", "record_sensor"]
 
 LONG_REST = 1.0
 """A side counts where the sensor lies still on it for so long. [s]"""
@@ -31,20 +34,20 @@ MOVEMENT = 0.15
 
 def calibrate_imu(
     recording: Recording,
-    sensor: ImuFile,
+    sensor: Sensor,
     *,
     gravity: float = STANDARD_GRAVITY,
     u_gravity: float = 0.03,
     day: date | None = None,
-) -> ImuFile:
+) -> Sensor:
     """
-    Fit bias, scale and misalignment of an accelerometer and put them into its sensor file.
+    Fit bias, scale and misalignment of an accelerometer of its sensor.
 
     Parameters
     ----------
     recording : Recording
         The sensor laid on each of its six sides for some seconds, in any order.
-    sensor : ImuFile
+    sensor : Sensor
         What is known of it; its old calibration is not applied.
     gravity, u_gravity : float
         Acceleration of free fall at the place, and its standard uncertainty; the defaults hold for an
@@ -54,7 +57,7 @@ def calibrate_imu(
 
     Returns
     -------
-    ImuFile
+    Sensor
         The same with the new calibration.
 
     Raises
@@ -70,7 +73,7 @@ def calibrate_imu(
     """
     where = recording.path or "recording"
     readings = []
-    for stretch in read_imu(recording, replace(sensor, calibration=None).to_setup()):
+    for stretch in read_imu(recording, ImuSetup.of(replace(sensor, calibration=None))):
         rests = find_rests(
             stretch.acceleration,
             stretch.rate,
@@ -86,17 +89,17 @@ def calibrate_imu(
         fit = fit_six_position(np.array(readings), gravity=gravity, u_gravity=u_gravity)
     except ValueError as problem:
         raise AnalysisError(f"{where}: {problem}") from None
-    return replace(sensor, calibration=ImuCalibration.of(fit, day))
+    return replace(sensor, calibration=SensorCalibration.of(fit, day))
 
 
 def calibrate_imu_file(
     path: str | Path,
-    sensor: ImuFile,
+    sensor: Sensor,
     *,
     latitude: float | None = None,
     altitude: float = 0.0,
     **settings: Any,
-) -> tuple[ImuFile, str]:
+) -> tuple[Sensor, str]:
     """
     Read a recording and calibrate from it, as :func:`calibrate_imu`; dated today.
 
@@ -104,7 +107,7 @@ def calibrate_imu_file(
     ----------
     path : path
         The recording's file.
-    sensor : ImuFile
+    sensor : Sensor
         What is known of the sensor.
     latitude, altitude : float
         Place [degrees], [m]; without it standard gravity is taken with a doubt that holds for the Earth.
@@ -113,7 +116,7 @@ def calibrate_imu_file(
 
     Returns
     -------
-    tuple of ImuFile and str
+    tuple of Sensor and str
         The sensor with its calibration, and the hash of the recording's bytes.
 
     Raises
@@ -135,24 +138,18 @@ def calibrate_imu_file(
     return calibrate_imu(recording, sensor, day=date.today(), **place), recording.sha256
 
 
-def write_sensor_file(sensor: ImuFile, path: str | Path) -> None:
+def record_sensor(sensor: Sensor, rig_path: str | Path, sha256: str) -> Rig:
     """
-    Write a sensor file.
+    Enter a sensor with its calibration into a rig file and its log; the file's earlier version is kept.
 
-    Raises
-    ------
-    OutputError
-        If it cannot be written.
-    """
-    try:
-        Path(path).write_text(sensor.to_toml(), encoding="utf-8")
-    except OSError as problem:
-        raise OutputError(f"{path}: cannot write the sensor file: {problem.strerror}") from None
-
-
-def record_sensor(sensor: ImuFile, rig_path: str | Path) -> Rig:
-    """
-    Enter a sensor with its calibration into a rig file; its earlier version is kept.
+    Parameters
+    ----------
+    sensor : Sensor
+        With its calibration.
+    rig_path : path
+        The rig file.
+    sha256 : str
+        Hash of the recording that the calibration rests on.
 
     Raises
     ------
@@ -161,4 +158,6 @@ def record_sensor(sensor: ImuFile, rig_path: str | Path) -> Rig:
     OutputError
         If it cannot be written.
     """
-    return update_rig(rig_path, {"sensor": sensor.entries()})
+    rig = update_rig(rig_path, {"sensor": sensor.entries()})
+    append_log(rig_path, LogEntry(datetime.now(UTC), "sensor", rig.version, (sha256,), {}, "", __version__))
+    return rig

@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session as Database
 from quintain.domain.analysis import Analysis
 from quintain.domain.history import Step
 from quintain.domain.method import Method
+from quintain.domain.motion import ImuSetup
 from quintain.domain.rig import Rig
 from quintain.domain.strike import ForceCurve
 from quintain.errors import LabError, RecordingError
@@ -166,7 +167,7 @@ def measure_inputs(inputs: Inputs, places: Places, curves: bool = True) -> Made:
     if inputs.motion:
         motion = read(places.motion, **places.motion_reading)
         _same_bytes(motion.sha256, inputs.motion, "the motion's recording")
-        setup = rig.sensor.to_setup() if rig and rig.sensor else None
+        setup = ImuSetup.of(rig.sensor) if rig else None
         analysis = measure_limbs(join_motion(analysis, motion, setup=setup), kind=told["kind"])
     elif told["speeds"]:
         analysis = measure_limbs(join_motion(analysis, parse_speeds(told["speeds"])), kind=told["kind"])

@@ -38,7 +38,7 @@ __all__ = [
     "use_version",
 ]
 
-_RECORDED = {"tap": "taps", "drops": "drops", "zero": "zero", "calibration": "loads"}
+_RECORDED = {"tap": "taps", "drops": "drops", "zero": "zero", "calibration": "loads", "sensor": "motion"}
 """Kinds of recordings by the kind of evidence that rests on them."""
 
 
@@ -219,7 +219,7 @@ def rig_on_paper(
     name : str
         The rig.
     kind : str
-        Kind of the evidence that will be entered, one of 'tap', 'drops', 'zero', 'calibration'.
+        Kind of the evidence that will be entered, one of 'tap', 'drops', 'zero', 'calibration', 'sensor'.
     recordings : sequence of path
         What it rests on; copied into the lab if evidence is entered.
     reading, channel

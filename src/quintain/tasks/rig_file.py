@@ -175,6 +175,12 @@ def _apply(document: tomlkit.TOMLDocument, name: str, change: Change) -> None:
 
 
 def _plain(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        table = tomlkit.table()
+        for key, entry in value.items():
+            if entry is not None:
+                table[key] = _plain(entry)
+        return table
     if isinstance(value, tuple):
         return list(value)
     return value if isinstance(value, str | int | float | bool | date | list) else float(value)

@@ -1,4 +1,4 @@
-"""Calibrating a sensor and using its file, as people and scripts meet them; recordings are invented."""
+"""Calibrating the sensor of a rig and using it, as people and scripts meet them; recordings are invented."""
 
 from __future__ import annotations
 
@@ -6,11 +6,14 @@ import json
 
 import numpy as np
 import pytest
+from jsonschema import Draft202012Validator
 from typer.testing import CliRunner
 
 import invented_session as invented
 from quintain.cli.app import app
-from quintain.domain.imu_file import ImuFile
+from quintain.domain.rig import Rig
+from quintain.schemas import load_schema
+from quintain.tasks.rig_file import read_log
 
 G = 9.80665
 HEADER = "Time [s],Acc_X [g],Acc_Y [g],Acc_Z [g],Gyr_X [deg/s],Gyr_Y [deg/s],Gyr_Z [deg/s]"
@@ -40,30 +43,53 @@ def sides(tmp_path):
 
 
 def test_calibrate_and_write(sides):
-    file = sides / "wrist.toml"
-    file.write_text('name = "wrist (invented)"\nlever_arm = [0.08, 0.0, 0.02]\n')
-    result = run("sensor", sides / "sides.csv", "--sensor", file, "--latitude", 45, "--write", "--json")
+    file = sides / "rig.toml"
+    file.write_text(
+        'name = "wall pad (invented)"\n[sensor]\nname = "wrist (invented)"\nlever_arm = [0.08, 0.0, 0.02]\n'
+    )
+    result = run(
+        "calibrate", sides / "sides.csv", "--imu", "--rig", file, "--latitude", 45, "--write", "--json"
+    )
     assert result.exit_code == 0, result.stderr
     answer = json.loads(result.stdout)
-    assert answer["command"] == "sensor"
+    Draft202012Validator(load_schema("calibrate-imu")).validate(answer)
+    assert answer["results"]["sensor"] == "wrist (invented)"
     assert answer["results"]["bias"]["value"] == pytest.approx([0.2, 0.0, 0.0], abs=0.005)
-    written = ImuFile.load(file)
+    written = Rig.load(file).sensor
     assert written.lever_arm == (0.08, 0.0, 0.02)
     # the true gravity of the invented place is standard gravity, 0.5 mm/s² more than at 45 degrees
     assert 1 / written.calibration.matrix[0] == pytest.approx(1.01, abs=5e-4)
-    assert "Bias of x, y, z: +0.200" in run("sensor", sides / "sides.csv").stdout
+    assert [entry.kind for entry in read_log(file)] == ["sensor"]
+
+
+def test_without_a_rig_it_is_only_said(sides):
+    result = run("calibrate", sides / "sides.csv", "--imu")
+    assert result.exit_code == 0
+    assert "bias of x, y, z: +0.200" in result.stdout
+    assert "unknown place" in result.stdout
+
+
+def test_the_place_of_the_rig_is_taken(sides):
+    file = sides / "rig.toml"
+    file.write_text('name = "wall pad (invented)"\n[place]\nlatitude = 45.0\n')
+    result = run("calibrate", sides / "sides.csv", "--imu", "--rig", file, "--json")
+    assert json.loads(result.stdout)["method"]["latitude"] == 45.0
+    assert Rig.load(file).sensor is None  # nothing is written unless asked
 
 
 def test_what_cannot_be_done_is_said(sides):
-    assert run("sensor", sides / "sides.csv", "--write").exit_code == 2
+    assert run("calibrate", sides / "sides.csv", "--imu", "--write").exit_code == 2
+    stray = run("calibrate", sides / "sides.csv", "--imu", "--capacity", 5000)
+    assert stray.exit_code == 2
+    assert "--capacity belongs to a table of loads" in stray.stderr
     rows = (sides / "sides.csv").read_text().splitlines()
     (sides / "five.csv").write_text("\n".join(rows[: 1 + 5 * 1700]) + "\n")
-    result = run("sensor", sides / "five.csv")
+    result = run("calibrate", sides / "five.csv", "--imu")
     assert result.exit_code == 1
     assert "at least six positions" in result.stderr
 
 
-def test_the_analysis_uses_the_file(tmp_path):
+def test_the_analysis_uses_the_sensor_of_the_rig(tmp_path):
     session = invented.session(3)
     t = np.arange(0, len(session.samples) / session.rate, 1 / 2000)
     force = np.random.default_rng(0).normal(0, 2, t.size)
@@ -78,10 +104,12 @@ def test_the_analysis_uses_the_file(tmp_path):
         fmt="%.6g",
     )
     write_imu(tmp_path / "imu.csv", session.samples)
-    (tmp_path / "wrist.toml").write_text('name = "wrist (invented)"\nlever_arm = [0.08, 0.0, 0.02]\n')
+    (tmp_path / "rig.toml").write_text(
+        'name = "wall pad (invented)"\n[sensor]\nname = "wrist (invented)"\nlever_arm = [0.08, 0.0, 0.02]\n'
+    )
     result = run(
         "analyse", tmp_path / "force.csv", "--motion", tmp_path / "imu.csv",
-        "--sensor", tmp_path / "wrist.toml", "--json",
+        "--rig", tmp_path / "rig.toml", "--json",
     )  # fmt: skip
     speeds = [s["approach_speed"] for s in _strikes(json.loads(result.stdout)["results"])]
     assert [s["value"] for s in speeds] == pytest.approx(session.speeds, rel=0.02)
