@@ -11,7 +11,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from quintain.domain.method import Method
-from quintain.store.lab import Lab
 from quintain.store.schema import Person, Session
 from quintain.tasks.analyse_lab import analyse_lab
 from simulated_lab import add_recording, make_lab, write_force_and_motion
