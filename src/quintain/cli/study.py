@@ -114,6 +114,36 @@ def run(
         raise typer.Exit(1)
 
 
+@study.command()
+def size(
+    difference: Annotated[float, typer.Option(help="Smallest difference that matters, in any unit.")],
+    sd_of_responses: Annotated[
+        float, typer.Option(help="SD, over people, of their own true difference, in the same unit.")
+    ],
+    sd_within: Annotated[float, typer.Option(help="SD of one person's trials, in the same unit.")],
+    power: Annotated[float, typer.Option(help="Chance of finding that difference.")] = 0.8,
+) -> None:
+    """
+    Say how many people a planned comparison within people needs, and how trials trade for people.
+
+    Example: quintain study size --difference 2 --sd-of-responses 2.5 --sd-within 3
+    """
+    from rich.console import Console
+    from rich.table import Table
+
+    from quintain.study.sample_size import plan_trials
+
+    with explained():
+        plans = plan_trials(difference, sd_of_responses, sd_within, power=power)
+    table = Table(box=None, pad_edge=False)
+    for head in ("strikes each, of either kind", "effect, SD", "people", "strikes in all"):
+        table.add_column(head, justify="right")
+    for one in plans:
+        table.add_row(str(one.n_trials), f"{one.effect:.2f}", str(one.n_people), str(one.n_strikes))
+    Console(highlight=False).print(table)
+    print(f"Two-sided paired t test of people's means at 5 %, power {power:g}.")
+
+
 def _print(result: StudyResult) -> None:
     from rich.console import Console
     from rich.table import Table

@@ -209,12 +209,12 @@ def _values(
 
     wanted = {"accepted", "waiting"} if plan.select.unreviewed else {"accepted"}
     known = _reviewed(lab)
-    factors = {q.factor for q in plan.comparison} | {q.factor for q in plan.agreement}
+    factors = _factors(plan)
     left_out: dict[str, int] = {}
     found: dict[str, Observations] = {}
     went_in: set[int] = set()
     for i, quantity in enumerate(plan.quantities):
-        observed: Observed = observations(lab, chosen, quantity, ("type", "side", "session", "rig"))
+        observed: Observed = observations(lab, chosen, quantity, sorted(factors - {"method"}))
         ids = observed.columns["id"].tolist()
         reasons = {id: _reason(known[id], wanted, plan.select.without_flags) for id in ids}
         keep = np.array([not reasons[id] for id in ids], dtype=bool)
@@ -237,6 +237,16 @@ def _values(
                 continue
         found[quantity] = Observations.of_columns(table)
     return found, left_out, sorted(went_in)
+
+
+def _factors(plan: StudyPlan) -> set[str]:
+    """What must be known of a strike to answer the plan; one that does not state it is left out."""
+    asked = {"type"} | {q.factor for q in plan.comparison} | {q.factor for q in plan.agreement}
+    for reliability in plan.reliability:
+        asked |= {reliability.across, reliability.by} & {"session", "type", "side"}
+    for trend in plan.trend:
+        asked |= {"side"} if trend.kind == "asymmetry" else {"session"}
+    return asked
 
 
 class _Reviewed(NamedTuple):
