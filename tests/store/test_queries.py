@@ -241,8 +241,8 @@ def test_an_empty_lab(tmp_path):
         assert observations(lab).columns["value"].size == 0
 
 
-def test_what_was_just_written_is_seen(tmp_path):
-    with invent_lab(tmp_path / "lab", n_sessions=2, n_people=2) as lab:
+def test_what_was_just_written_is_seen(tmp_path, url):
+    with invent_lab(tmp_path / "lab", n_sessions=2, n_people=2, url=url) as lab:
         assert count_strikes(lab) == 48
         with lab.writing("tester") as writer:
             writer.database.execute(update(Strike).where(Strike.id == 3).values(state="gone"))
@@ -265,14 +265,14 @@ def test_values_are_frozen(lab):
         row.state = "accepted"
 
 
-def test_columns_from_the_cache_and_after_changes_are_those_of_the_tables(tmp_path, monkeypatch):
+def test_columns_from_the_cache_and_after_changes_are_those_of_the_tables(tmp_path, monkeypatch, url):
     """Whatever way columns came to be, they hold what a fresh look at the tables holds."""
     monkeypatch.setattr("quintain.store.queries_fresh.WORTH_KEEPING", 1)
     rng = np.random.default_rng(5)
-    with invent_lab(tmp_path / "lab", n_sessions=2, n_people=3) as lab:
+    with invent_lab(tmp_path / "lab", n_sessions=2, n_people=3, url=url) as lab:
         strike_columns(lab)
         assert list((lab.cache / "strikes").glob("0*/impulse.npy"))
-        for step in range(12):
+        for step in range(8):
             with lab.writing("tester") as writer:
                 _change(writer.database, rng, step)
             with Lab.open(lab.folder) as other, Lab.open(lab.folder) as third:

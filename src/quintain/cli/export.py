@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from quintain.cli.failure import explained
+from quintain.cli.failure import explained, say
 from quintain.version import __version__
 
 __all__ = ["export"]
@@ -67,12 +67,15 @@ def export(
             if format == "package":
                 if person or type or state:
                     raise UsageError("a package holds whole sessions: choose with --session alone")
-                files = [
-                    write_package(
-                        opened, to, sessions=tuple(session or ()), recordings=not no_recordings,
-                        notes=notes, file_names=file_names,
-                    ).path
-                ]  # fmt: skip
+                package = write_package(
+                    opened, to, sessions=tuple(session or ()), recordings=not no_recordings, notes=notes,
+                    file_names=file_names,
+                )  # fmt: skip
+                files = [package.path]
+                if package.n_missing:
+                    say(f"◇ the bytes of {package.n_missing} recordings are not in the lab: quintain doctor")
+                if package.n_recordings:
+                    say("◇ recordings leave as they are; look whether a program wrote names into them")
             else:
                 asked = {"sessions": session, "people": person, "types": type, "states": state}
                 given = {name: tuple(told) for name, told in asked.items() if told}

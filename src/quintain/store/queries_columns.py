@@ -7,6 +7,7 @@ A page in any order, or a mean over a million strikes, asks every row; columns a
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import cache
 from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
@@ -81,14 +82,12 @@ class WordList:
     def codes(self, texts: Iterable[str | None]) -> NDArray[np.int32]:
         """Place of each text; nothing counts as the empty one."""
         place = self._place
-        known = list(texts)
-        for text in sorted({text or "" for text in set(known)} - place.keys()):
+        known = [text or "" for text in texts]
+        for text in sorted(set(known) - place.keys()):
             place[text] = len(place)
         if len(place) > len(self.words):
             self.words = tuple(place)
-        at: dict[str | None, int] = {None: place.get("", 0)}
-        at.update(place)
-        return np.fromiter(map(at.__getitem__, known), dtype=np.int32, count=len(known))
+        return np.fromiter(map(place.__getitem__, known), dtype=np.int32, count=len(known))
 
 
 class Changes(NamedTuple):
@@ -316,6 +315,7 @@ def _parts(rows: Sequence[Any], words: Mapping[str, WordList]) -> Iterator[tuple
             yield name, np.array([NONE if v is None else v for v in values], dtype=kind)
 
 
+@cache
 def _everything() -> Select[*tuple[Any, ...]]:
     statement: Select[*tuple[Any, ...]] = (
         select(

@@ -356,7 +356,8 @@ def _readme(name: str, invented: bool) -> str:
 A Frictionless data package (datapackage.org): datapackage.json tells every file and column. The tables are
 those of a Quintain lab, RFC 4180 in UTF-8. Text that begins with = + - @, a tab, a line break or an
 apostrophe has an apostrophe before it, so that no spreadsheet runs it. The original bytes lie in recordings/
-under their SHA-256. A lab is made of it again by: quintain import-package PACKAGE NEW-FOLDER
+under their SHA-256, as they were: nobody looked whether a program wrote a name into them. A lab is made of
+the package again by: quintain import-package PACKAGE NEW-FOLDER
 """
 
 
