@@ -31,7 +31,7 @@ from quintain.report.rounding import rounded, shown
 from quintain.report.tap_report import tap_sections
 from quintain.report.verdict import Verdict
 
-__all__ = ["rig_content"]
+__all__ = ["CHECK_WORDS", "rig_content", "rig_verdict", "trend_section"]
 
 CHECK_WORDS = {"tap": "Tap test", "drops": "Drop test", "calibration": "Static calibration"}
 
@@ -55,13 +55,13 @@ def rig_content(
     recordings += [(test.path, test.sha256) for test in drops]
     recordings += [pair for test in taps for pair in test.inputs]
     judged = _judged(state)
-    trends = [_trend(trend) for trend in state.trends]
+    trends = [trend_section(trend) for trend in state.trends]
     return document(
         title=f"Rig {state.rig.name}",
         kind="report of a rig",
         file=state.rig.name,
         invented=invented,
-        verdict=_verdict(state),
+        verdict=rig_verdict(state),
         why="A static calibration says how the cell reads a dead weight; only drops and taps say how the rig "
         "reads a blow.",
         sections=(_reasons(state), _due(state), *evidence, *trends),
@@ -94,7 +94,8 @@ def _judged(state: RigState) -> datetime | None:
     return None
 
 
-def _verdict(state: RigState) -> Verdict:
+def rig_verdict(state: RigState) -> Verdict:
+    """The first sentence about a rig."""
     mark, word = _WORDS[state.verdict]
     highest = state.rig.calibration.highest
     upto = f" up to {exactly(highest)} N" if highest is not None else ""
@@ -135,7 +136,8 @@ def _days(left: float) -> str:
     return "due today" if whole == 0 else f"due in {whole} day{'s' if whole > 1 else ''}"
 
 
-def _trend(trend: Trend) -> Section:
+def trend_section(trend: Trend) -> Section:
+    """One quantity of a rig over its log: the control chart, and the newest values."""
     entry = GLOSSARY[trend.quantity]
     unit = f", {entry.shown_unit}" if entry.shown_unit != "1" else ""
     newest = shown(trend.values[-1])
