@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import hashlib
 from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
@@ -13,14 +14,24 @@ from sqlalchemy import select
 
 from quintain.domain.rig import Rig
 from quintain.domain.study_plan import StudyPlan
-from quintain.errors import ConflictError, LabError, StudyError
+from quintain.errors import ConflictError, LabError, StudyError, UsageError
 from quintain.quantities import GLOSSARY
 from quintain.store.lab import Lab
 from quintain.store.queries import Observed, observations
 from quintain.store.queries_filter import StrikeFilter
 from quintain.store.queries_methods import results_by_method
 from quintain.store.results import load_method
-from quintain.store.schema import Analysis, Person, Recording, Result, RigVersion, Session, Strike, Study
+from quintain.store.schema import (
+    Analysis,
+    Person,
+    Recording,
+    Result,
+    RigVersion,
+    Session,
+    Strike,
+    StrikeType,
+    Study,
+)
 from quintain.tasks.progress import Progress, silent
 from quintain.version import __version__
 
@@ -158,7 +169,7 @@ def run_study(lab: Lab, plan: StudyPlan, *, progress: Progress = silent) -> Stud
     from quintain.study.ask import answer_plan
     from quintain.study.methods_text import write_methods
 
-    chosen = _chosen(plan)
+    chosen = _chosen(lab, plan)
     by_quantity, left_out, ids = _values(lab, plan, chosen)
     if not by_quantity:
         raise StudyError(
@@ -189,14 +200,21 @@ def run_study(lab: Lab, plan: StudyPlan, *, progress: Progress = silent) -> Stud
 # -- which strikes
 
 
-def _chosen(plan: StudyPlan) -> StrikeFilter:
-    select = plan.select
+def _chosen(lab: Lab, plan: StudyPlan) -> StrikeFilter:
+    wanted = plan.select
+    with lab.reading() as database:
+        types = set(database.scalars(select(StrikeType.name)))
+    unknown = [name for name in wanted.types if name not in types]
+    if unknown:
+        close = difflib.get_close_matches(unknown[0], sorted(types), n=1)
+        hint = f"did you mean {close[0]!r}?" if close else "see quintain type list"
+        raise UsageError(f"study {plan.code}: the lab has no type of strike {unknown[0]!r}; {hint}")
     return StrikeFilter(
-        sessions=select.sessions,
-        people=select.people,
-        types=select.types,
-        sides=select.sides,
-        rigs=select.rigs,
+        sessions=wanted.sessions,
+        people=wanted.people,
+        types=wanted.types,
+        sides=wanted.sides,
+        rigs=wanted.rigs,
         states=("accepted", "waiting", "rejected"),
     )
 
