@@ -22,6 +22,8 @@ _SIDE = 1000.0
 _COLUMNS = 350.0
 """Columns of the large picture; a curve keeps its lowest and highest of each."""
 _SMALL_COLUMNS = 40.0
+_MOST_DOTS = 150
+"""Samples that are drawn each as a dot; more would stand closer than 4 px."""
 
 
 class Drawn(NamedTuple):
@@ -79,6 +81,13 @@ def draw_large(strike: Strike, *, name: str) -> Drawn:
     if seen.any():
         parts.append(_path("cor", *thin(x.many(curve.time[seen]), y.many(corrected), _COLUMNS)))
     parts.append("</svg>")
+    if np.count_nonzero(raw_seen) <= _MOST_DOTS:
+        samples = zip(curve.raw_time[raw_seen].tolist(), curve.raw[raw_seen].tolist(), strict=True)
+        parts += [
+            f'<circle class="raw-dot" r="1.5" cx="{x(t):.2f}%" cy="{y(f):.2f}%"/>'
+            for t, f in samples
+            if f == f
+        ]
     parts += _time_ticks(x)
     parts += _events(strike, x)
     step = ticks[1] - ticks[0] if len(ticks) > 1 else 1.0
