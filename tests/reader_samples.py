@@ -35,6 +35,18 @@ def _columns(path: Path) -> None:
     )
 
 
+def _scope(path: Path) -> None:
+    head = [
+        '"Record Length",300,"Points"', '"Sample Interval",2.0e-003,s', '"Trigger Point",50,"Samples"',
+        '"Source","CH1",', '"Vertical Units","V",', '"Horizontal Offset",-0.1,s',
+    ]  # fmt: skip
+    beside = head + [",,"] * (len(FORCE) - len(head))
+    rows = [
+        f"{cells},{i / 500 - 0.1:.3f},{f}" for i, (cells, f) in enumerate(zip(beside, FORCE, strict=True))
+    ]
+    path.write_text("\n".join(rows) + "\n")
+
+
 def _wav(path: Path) -> None:
     from scipy.io import wavfile
 
@@ -248,6 +260,7 @@ SAMPLES = (
     Sample(
         "columns", "semicolon.csv", _columns, (("Kraft", "N", 1000.0, FORCE), ("acc", "m/s²", 1000.0, ACC))
     ),
+    Sample("scope", "scope.csv", _scope, (("CH1", "V", 500.0, FORCE),)),
     Sample(
         "wav",
         "float.wav",

@@ -118,3 +118,13 @@ def test_plate_of_type_4_goes_through_its_matrix(tmp_path: Path) -> None:
         # Matrix and signals in single precision.
         np.testing.assert_allclose(recording.trace(f"plate 1 F{axis}").read(), expected[:, k], atol=2e-6)
     assert recording.trace("plate 1 Fz").unit == "N"
+
+
+def test_thousands_of_markers_are_named_at_once(tmp_path: Path) -> None:
+    """Found by damaging files, as the time it took was that of looking for each name among all others."""
+    path = tmp_path / "a.c3d"
+    content = bytearray(c3d_file(np.zeros((9000, 4)), list("abcd"), ["V"] * 4, 100.0))
+    # One frame of 9000 markers, where there were 9000 frames of four analog numbers.
+    content[2:10] = struct.pack("<4H", 9000, 0, 1, 1)
+    path.write_bytes(bytes(content))
+    assert len({trace.name for trace in read(path, units="m").traces}) == 27_000

@@ -226,3 +226,11 @@ def test_reader_by_name(tmp_path: Path) -> None:
     assert read(path, reader="columns").reader == "columns"
     with pytest.raises(UsageError, match="there is no reader 'carrier pigeon'"):
         read(path, reader="carrier pigeon")
+
+
+def test_file_of_one_blank_character(tmp_path: Path) -> None:
+    """Found by damaging files: a form feed is neither a line of words nor one of numbers."""
+    path = tmp_path / "a.csv"
+    path.write_bytes(b"\x0c")
+    with pytest.raises(RecordingError, match="no rows of numbers follow"):
+        read(path)

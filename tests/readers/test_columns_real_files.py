@@ -68,7 +68,7 @@ def test_oscilloscope_with_its_header_beside_the_samples() -> None:
     # lanl/HopPyBar, BSD-3-Clause: five columns, the first three hold 'Sample Interval' and the like.
     path = shared("bar_pulses", "180303_171828_Ch1.csv")
     with pytest.raises(ChannelError, match="no names"):
-        read(path)
+        read(path, reader="columns")
     recording = read(path, columns="time=4[s],gauge=5[V]")
     (trace,) = recording.traces
     assert trace.rate == 125e6

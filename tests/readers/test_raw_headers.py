@@ -25,6 +25,7 @@ SAID = {
     "table.parquet": ["acc: float", "unit: 'm/s^2'"],
     "table.feather": ["acc: float", "unit: 'm/s^2'"],
     "semicolon.csv": ["made for a test", "t [s];Kraft [N];acc [m/s^2]"],
+    "scope.csv": ['"Source","CH1"', '"Horizontal Offset",-0.1,s'],
     "float.wav": ["'fmt ' ", "rate 8000"],
     "segment.lvm": ["Writer_Version\t2", "Delta_X\t0,000500\t0,000500"],
 }

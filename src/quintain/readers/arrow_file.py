@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import struct
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -17,6 +18,9 @@ from quintain.readers.fingerprint import take_fingerprint
 from quintain.readers.reader import Reader
 
 __all__ = ["READER", "read_arrow", "recognises"]
+
+_BOMB_RATIO = 1000
+_SMALL = 64 << 20
 
 
 def recognises(head: bytes) -> bool:
@@ -51,7 +55,7 @@ def read_arrow(
     Raises
     ------
     RecordingError
-        If the file is damaged or has no rate.
+        If the file is damaged, unpacks to far more than its size, or has no rate.
     ChannelError, UnitError
         If a unit is given for a channel that is not there, is missing for times, or is not known.
     """
@@ -59,6 +63,8 @@ def read_arrow(
     where = str(found.path)
     try:
         schema, sizes = _look_inside(where)
+    except RecordingError:
+        raise
     except Exception as error:
         raise _damaged(where, error) from None
     starts = np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64)
@@ -100,16 +106,67 @@ def _open(where: str) -> Any:
     return parquet.ParquetFile(where) if is_parquet else pa.ipc.open_file(pa.OSFile(where))
 
 
+def _batches(where: str) -> tuple[list[int], list[int]]:
+    """
+    Rows and bytes of each batch of an Arrow file, none of which is unpacked.
+
+    The library does not tell the rows of a batch before it unpacks it, so they are looked up in its
+    description: a table of the serialisation 'FlatBuffers', whose first field they are.
+    """
+    import pyarrow as pa
+
+    rows: list[int] = []
+    sizes: list[int] = []
+    with pa.memory_map(where) as file:
+        file.seek(8)
+        messages = pa.ipc.MessageReader.open_stream(file)
+        while True:
+            try:
+                message = messages.read_next_message()
+            except StopIteration:
+                return rows, sizes
+            if message.type != "record batch":
+                continue
+            data = memoryview(message.metadata)
+            batch = _field(data, struct.unpack_from("<I", data)[0], 2)
+            batch += struct.unpack_from("<I", data, batch)[0]
+            n = _field(data, batch, 0)
+            rows.append(struct.unpack_from("<q", data, n)[0] if n else 0)
+            sizes.append(message.body.size)
+
+
+def _field(data: memoryview, table: int, k: int) -> int:
+    """Where field ``k`` of a table lies, 0 if it is left out (Google, 'FlatBuffers: Internals')."""
+    fields = table - struct.unpack_from("<i", data, table)[0]
+    if fields < 0:
+        raise ValueError("the description of a batch is damaged")
+    if 4 + 2 * k >= struct.unpack_from("<H", data, fields)[0]:
+        return 0
+    at = struct.unpack_from("<H", data, fields + 4 + 2 * k)[0]
+    return int(table + at) if at else 0
+
+
 def _look_inside(where: str) -> tuple[_Schema, list[int]]:
     import pyarrow as pa
 
     source = _open(where)
     if hasattr(source, "num_row_groups"):
-        sizes = [source.metadata.row_group(k).num_rows for k in range(source.num_row_groups)]
+        groups = [source.metadata.row_group(k) for k in range(source.num_row_groups)]
+        sizes = [group.num_rows for group in groups]
+        stored = [
+            min((group.column(c).total_compressed_size for c in range(group.num_columns)), default=0)
+            for group in groups
+        ]
         schema = source.schema_arrow
     else:
-        sizes = [source.get_batch(k).num_rows for k in range(source.num_record_batches)]
+        sizes, stored = _batches(where)
         schema = source.schema
+    for n, n_bytes in zip(sizes, stored, strict=True):
+        if n < 0 or n * 8 > max(_SMALL, _BOMB_RATIO * n_bytes):
+            raise RecordingError(
+                f"{where}: a group of {n} rows is announced in {n_bytes} bytes, which no recording is. Write "
+                "it again in groups of a million rows."
+            )
     columns, interval = [], None
     for field in schema:
         metadata = {k.lower(): v.decode("utf-8", "replace") for k, v in (field.metadata or {}).items()}

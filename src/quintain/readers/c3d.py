@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
@@ -208,7 +209,8 @@ def _frames(found: Fingerprint, header: Header, parameters: Parameters, notes: l
 def _labels(parameters: Parameters, name: str, n: int, word: str) -> list[str]:
     texts = parameters.texts(name)
     labels = [texts[k] if k < len(texts) and texts[k] else f"{word} {k + 1}" for k in range(n)]
-    return [f"{label} ({k + 1})" if labels.count(label) > 1 else label for k, label in enumerate(labels)]
+    often = Counter(labels)
+    return [f"{label} ({k + 1})" if often[label] > 1 else label for k, label in enumerate(labels)]
 
 
 def _units(parameters: Parameters) -> list[str]:

@@ -182,6 +182,8 @@ def find_table(
         If the text can be cut in two ways that both give numbers.
     """
     tail = [line for line in lines[first_line or 0 :] if line.strip()][-_TAIL:]
+    if not tail:
+        return None
     found: list[tuple[int, int, str, str, str]] = []
     for mark in (separator,) if separator else _SEPARATORS:
         if mark != " " and not any(mark in line for line in tail):

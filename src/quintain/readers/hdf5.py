@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
@@ -25,6 +26,7 @@ __all__ = ["READER", "read_hdf5", "recognises"]
 _SIGNATURE = b"\x89HDF\r\n\x1a\n"
 _BOMB_RATIO = 1000
 _SMALL = 64 << 20
+_LARGEST_CHUNK = 1 << 28
 
 
 def recognises(head: bytes) -> bool:
@@ -163,8 +165,13 @@ def _arrays(file: Any, where: str) -> Iterator[NamedArray]:
         if dataset.size * dataset.dtype.itemsize > max(_SMALL, _BOMB_RATIO * stored):
             raise RecordingError(
                 f"{where}: array {dataset.name!r} announces {dataset.size} numbers but holds {stored} "
-                "bytes. Write the "
-                "file again."
+                "bytes. Write the file again."
+            )
+        chunk = math.prod(dataset.chunks or ()) * dataset.dtype.itemsize
+        if dataset.chunks and chunk > _LARGEST_CHUNK and dataset.id.get_create_plist().get_nfilters():
+            raise RecordingError(
+                f"{where}: array {dataset.name!r} is packed in pieces of {chunk} bytes, each of which "
+                "would be unpacked whole. Write it in pieces of some MB."
             )
         rate = (
             _attribute_rate(dataset)

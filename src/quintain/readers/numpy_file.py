@@ -16,7 +16,7 @@ from quintain.domain.recording import Recording
 from quintain.errors import RecordingError
 from quintain.readers.arrays import NamedArray, array_channels, is_rate_name, recording_of_arrays
 from quintain.readers.fingerprint import Fingerprint, take_fingerprint
-from quintain.readers.raw_samples import decode_numbers, open_again
+from quintain.readers.raw_samples import open_again, read_numbers
 from quintain.readers.reader import Reader
 
 __all__ = ["READER", "read_numpy", "recognises"]
@@ -143,13 +143,9 @@ def _columns(found: Fingerprint) -> list[NamedArray]:
 
 
 def _fetch(found: Fingerprint, offset: int, dtype: str, step: int, i: int, j: int) -> NDArray[np.float64]:
-    n, size = j - i, np.dtype(dtype).itemsize
     with open_again(found) as file:
         file.seek(offset + i * step)
-        buffer = file.read((n - 1) * step + size)
-    if len(buffer) < (n - 1) * step + size:
-        raise RecordingError(f"{found.path}: the file ends before number {j}. Copy it again.")
-    return decode_numbers(buffer, dtype, n, step)
+        return read_numbers(file, dtype, j - i, step, where=found.path)
 
 
 def _unpack(found: Fingerprint) -> dict[str, np.ndarray[Any, Any]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import BinaryIO
@@ -13,7 +14,7 @@ from quintain.domain.trace import Block
 from quintain.errors import RecordingError
 from quintain.readers.fingerprint import Fingerprint
 
-__all__ = ["RawSamples", "decode_numbers"]
+__all__ = ["RawSamples", "decode_numbers", "finite_or_missing", "open_again", "read_numbers"]
 
 _PIECE = 1 << 22
 """Bytes read at a time."""
@@ -39,7 +40,7 @@ def decode_numbers(buffer: bytes | memoryview, dtype: str, n: int, step: int) ->
     Returns
     -------
     ndarray, shape (n,)
-        The numbers; infinite ones are NaN.
+        The numbers.
 
     Examples
     --------
@@ -54,10 +55,59 @@ def decode_numbers(buffer: bytes | memoryview, dtype: str, n: int, step: int) ->
         # The sign stands in the uppermost byte; shifting back brings it down.
         return (padded.view("<i8")[:, 0] >> (64 - 8 * width)).astype(np.float64)
     with np.errstate(invalid="ignore", over="ignore"):
-        numbers = np.ndarray((n,), dtype, buffer, strides=(step,)).astype(np.float64)
-    if np.dtype(dtype).kind == "f":
-        numbers[np.isinf(numbers)] = np.nan
-    return numbers
+        return np.ndarray((n,), dtype, buffer, strides=(step,)).astype(np.float64)
+
+
+def read_numbers(file: BinaryIO, dtype: str, n: int, step: int, *, where: object) -> NDArray[np.float64]:
+    """
+    Read numbers at even distances from where a file stands; those that lie together are not copied.
+
+    Parameters
+    ----------
+    file : binary file
+        Stands at the first number.
+    dtype, n, step
+        As for :func:`decode_numbers`.
+    where : str or path-like
+        File, for messages.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        The numbers.
+
+    Raises
+    ------
+    RecordingError
+        If the file ends before the last of them.
+    """
+    if step == int(dtype[2:]) and dtype[1:] not in ("i3", "i5", "i6", "i7"):
+        numbers = np.empty(n, dtype)
+        if file.readinto(numbers.view(np.uint8).data) == numbers.nbytes:  # type: ignore[attr-defined]
+            with np.errstate(invalid="ignore", over="ignore"):
+                return numbers.astype(np.float64, copy=False)
+    else:
+        size = (n - 1) * step + int(dtype[2:])
+        buffer = file.read(size)
+        if len(buffer) == size:
+            return decode_numbers(buffer, dtype, n, step)
+    raise RecordingError(f"{where}: the file ends before the last of its numbers. Copy it again.")
+
+
+def finite_or_missing(numbers: NDArray[np.float64]) -> NDArray[np.float64]:
+    """
+    The numbers with NaN instead of infinite ones; the same array if there are none.
+
+    Examples
+    --------
+    >>> finite_or_missing(np.array([1.0, np.inf]))
+    array([ 1., nan])
+    """
+    with np.errstate(over="ignore", invalid="ignore"):
+        # One pass without an array of answers; a sum that is not finite is looked at again.
+        if math.isfinite(float(numbers.sum())):
+            return numbers
+    return np.where(np.isfinite(numbers), numbers, np.nan)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,18 +155,14 @@ class RawSamples:
             If the file changes or ends while it is read.
         """
         self.fingerprint.check_unchanged()
-        width = int(self.dtype[2:])
         most = max(1, min(_MOST, _PIECE // self.step))
         with open_again(self.fingerprint) as file:
             for first in range(0, self.n, most):
                 n = min(most, self.n - first)
                 file.seek(self.offset + first * self.step)
-                buffer = file.read((n - 1) * self.step + width)
-                if len(buffer) < (n - 1) * self.step + width:
-                    raise RecordingError(
-                        f"{self.fingerprint.path}: the file ends before sample {first + n}. Copy it again."
-                    )
-                samples = decode_numbers(buffer, self.dtype, n, self.step)
+                samples = read_numbers(file, self.dtype, n, self.step, where=self.fingerprint.path)
+                if self.dtype[1] == "f":
+                    samples = finite_or_missing(samples)
                 if self.factor != 1.0:
                     samples *= self.factor
                 if self.zero:

@@ -21,6 +21,7 @@ from quintain.readers import (
     mme,
     numpy_file,
     raw_layout,
+    scope,
     tdms,
     uff58,
     wav,
@@ -46,6 +47,7 @@ _OWN: tuple[Reader, ...] = (
     mme.READER,
     hdf5.READER,
     raw_layout.READER,
+    scope.READER,
     columns.READER,
 )
 """Formats that are told by their first bytes come first; text of any make is asked last."""

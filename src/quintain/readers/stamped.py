@@ -22,6 +22,7 @@ from quintain.readers.columns_time import (
     tidy,
 )
 from quintain.readers.fingerprint import Fingerprint
+from quintain.readers.raw_samples import finite_or_missing
 from quintain.readers.units import Unit
 
 __all__ = ["Piece", "PieceSamples", "follow_stamps", "hold_back_missing", "rate_of_stamps", "scaled"]
@@ -82,8 +83,7 @@ def scaled(numbers: NDArray[np.float64], unit: Unit) -> NDArray[np.float64]:
     if unit.factor != 1.0:
         with np.errstate(over="ignore"):
             numbers = numbers * unit.factor
-    if not all_finite(numbers):
-        numbers = np.where(np.isfinite(numbers), numbers, np.nan)
+    numbers = finite_or_missing(numbers)
     return numbers + unit.offset if unit.offset else numbers
 
 

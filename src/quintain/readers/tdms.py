@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import struct
+from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -19,7 +20,7 @@ from quintain.errors import RecordingError
 from quintain.readers.arrays import NamedArray, recording_of_arrays
 from quintain.readers.calibration import ArrayCalibration
 from quintain.readers.fingerprint import Fingerprint, take_fingerprint
-from quintain.readers.raw_samples import open_again
+from quintain.readers.raw_samples import open_again, read_numbers
 from quintain.readers.reader import Reader
 
 __all__ = ["READER", "read_tdms", "recognises"]
@@ -425,20 +426,26 @@ class _Fetch:
     def opened(self) -> Iterator[Callable[[int, int], NDArray[np.float64]]]:
         """Keep the file open for many pieces."""
         with open_again(self.found) as file:
-            yield partial(self._fetch, file)
+            yield partial(self._fetch, file, [run.first for run in self.runs])
 
-    def _fetch(self, file: BinaryIO, i: int, j: int) -> NDArray[np.float64]:
+    def _fetch(self, file: BinaryIO, firsts: list[int], i: int, j: int) -> NDArray[np.float64]:
         parts = []
-        k = int(np.searchsorted([run.first for run in self.runs], i, "right")) - 1
+        k = bisect_right(firsts, i) - 1
         while i < j:
             run = self.runs[k]
             chunk, within = divmod(i - run.first, run.n)
             whole = min((j - i) // run.n, run.chunks - chunk) if within == 0 else 0
+            file.seek(run.offset + chunk * run.chunk + within * run.step)
+            if run.step == int(run.dtype[2]) and (run.chunks == 1 or run.chunk == run.n * run.step):
+                # Chunks of one channel are one stretch of numbers.
+                n = min(j, run.first + run.n * run.chunks) - i
+                parts.append(read_numbers(file, run.dtype, n, run.step, where=self.found.path))
+                i, k = i + n, k + 1
+                continue
             # Chunks that lie close together are read at once.
             whole = whole if run.chunk <= 4 * run.n * run.step else min(whole, 1)
             n, rows = (run.n, whole) if whole else (min(run.n - within, j - i), 1)
             size = (rows - 1) * run.chunk + (n - 1) * run.step + int(run.dtype[2])
-            file.seek(run.offset + chunk * run.chunk + within * run.step)
             buffer = file.read(size)
             if len(buffer) < size:
                 raise RecordingError(
