@@ -293,7 +293,7 @@ def undo(lab: Lab, *, who: str, session: str | None = None) -> Undone:
         acts = _last_acts(database, who, session)
         if not acts:
             raise UsageError(f"there is nothing of {who!r} to take back")
-        rows = [strike_row(database, int(act.subject_id)) for act in acts]
+        rows = _rows(database, acts)
         for act, row in zip(acts, rows, strict=True):
             _still(database, act, row)
         token = uuid.uuid4().hex
@@ -363,12 +363,11 @@ def change_strike(
     if of is not None:
         more["undone"] = of
     writer.note(action, "strike", row.id, before=before, after={**to, **more})
-    writer.database.flush()
-    person = None if row.person_id is None else writer.database.get(Person, row.person_id)
+    # not flushed here: an act on thousands of strikes goes to the database as one
+    person = _code_of(writer.database, row.person_id)
     return Reviewed(
-        row.id, row.state, row.reason, person.code if person else "", row.type or "", row.side, row.series,
-        row.note, row.changes,
-    )  # fmt: skip
+        row.id, row.state, row.reason, person, row.type or "", row.side, row.series, row.note, row.changes
+    )
 
 
 def _act(
@@ -376,6 +375,28 @@ def _act(
 ) -> Reviewed:
     with lab.writing(who) as writer:
         return change_strike(writer, strike_row(writer.database, strike_id), action, to, seen=changes)
+
+
+def _code_of(database: Database, person_id: int | None) -> str:
+    """Code of a person; each is looked up once a transaction."""
+    if person_id is None:
+        return ""
+    codes: dict[int, str] = database.info.setdefault("codes of people", {})
+    if person_id not in codes:
+        with database.no_autoflush:
+            codes[person_id] = database.scalar(select(Person.code).where(Person.id == person_id)) or ""
+    return codes[person_id]
+
+
+def _rows(database: Database, acts: Sequence[Audit]) -> list[Strike]:
+    """The strike of each act."""
+    ids = [int(act.subject_id) for act in acts]
+    rows = {
+        row.id: row
+        for first in range(0, len(ids), 500)
+        for row in database.scalars(select(Strike).where(Strike.id.in_(ids[first : first + 500])))
+    }
+    return [rows.get(id) or strike_row(database, id) for id in ids]
 
 
 def _last_change(database: Database, row: Strike) -> str:

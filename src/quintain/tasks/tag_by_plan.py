@@ -175,16 +175,19 @@ def _found(database: Database, session: Session, by_name: bool) -> list[_Found]:
 
 def _by_hand(database: Database, ids: Sequence[int]) -> set[int]:
     """Strikes whose tags somebody gave by hand after any plan did."""
-    entries = database.execute(
-        select(Audit.id, Audit.subject_id, Audit.action, Audit.after)
-        .where(Audit.subject == "strike", Audit.action.in_(("retag", "tag by plan", "undo")))
-        .order_by(Audit.id)
-    )
+    entries = [
+        row
+        for first in range(0, len(ids), 500)
+        for row in database.execute(
+            select(Audit.id, Audit.subject_id, Audit.action, Audit.after)
+            .where(Audit.subject == "strike", Audit.action.in_(("retag", "tag by plan", "undo")))
+            .where(Audit.subject_id.in_([str(id) for id in ids[first : first + 500]]))
+            .order_by(Audit.id)
+        )
+    ]
     acts: dict[int, dict[int, str]] = {id: {} for id in ids}
     for entry, subject, action, after in entries:
-        of_strike = acts.get(int(subject))
-        if of_strike is None:
-            continue
+        of_strike = acts[int(subject)]
         if action == "undo":
             of_strike.pop((after or {}).get("undone", 0), None)
         else:
