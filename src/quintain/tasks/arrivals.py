@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from quintain.errors import LabError
+from quintain.errors import LabError, UsageError
 from quintain.store.lab import Lab
 from quintain.tasks.import_recordings import ImportReport, import_recordings
 from quintain.tasks.progress import Progress, silent
@@ -62,11 +62,18 @@ class Told:
         Raises
         ------
         UsageError
-            If a setting cannot be understood.
+            If a setting cannot be understood, or names a file of this machine, which is not its sender's
+            to read.
         """
         own = {"columns": self.columns, "rate": self.rate, "units": self.units}
         texts = [f"{name}={value}" for name, value in own.items() if value]
-        return reading([*texts, *(line for line in self.settings.splitlines() if line.strip())])
+        given = reading([*texts, *(line for line in self.settings.splitlines() if line.strip())])
+        if "layout" in given:
+            raise UsageError(
+                "plain binary numbers are described by a file beside them; import them on the lab's own "
+                "machine, with quintain import"
+            )
+        return given
 
 
 @dataclass(frozen=True, slots=True)

@@ -115,10 +115,9 @@ def _day(text: str, *, after: bool = False) -> datetime | None:
     if not text:
         return None
     try:
-        day = date.fromisoformat(text)
-    except ValueError:
+        return datetime.combine(date.fromisoformat(text) + timedelta(days=after), time(), UTC)
+    except (ValueError, OverflowError):
         raise UsageError(f"expected a day as 2026-11-25, got {text!r}") from None
-    return datetime.combine(day + timedelta(days=after), time(), UTC)
 
 
 def _limit(text: str) -> Limit:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import json
-from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 from fastapi import HTTPException, Request
 from pydantic import Field, ValidationError
@@ -12,7 +10,8 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse
 
 from quintain.store.lab import Lab
-from quintain.tasks.import_recordings import ImportedFile, ImportReport, import_recordings
+from quintain.tasks import arrivals
+from quintain.tasks.import_recordings import ImportedFile, ImportReport
 from quintain.web.current import CurrentLab, CurrentVisitor
 from quintain.web.pages._api import Answer, Asked, api_router, refusals
 from quintain.web.security.uploads import Form, receive_upload
@@ -27,34 +26,23 @@ LIMIT = 4 << 30
 _MOST_FILES = 100
 
 
-class Reading(Asked):
-    """What text files do not say themselves, as for `quintain import`."""
+class Sent(Asked):
+    """What is said of the files of one request, in fields of the form."""
 
-    reader: str | None = None
-    rate: float | None = Field(default=None, gt=0, allow_inf_nan=False, description="[Hz]")
-    units: str | dict[str, str] | None = None
-    columns: list[str] | dict[str, Any] | None = None
-    encoding: str | None = None
-    separator: str | None = None
-    decimal: str | None = None
-    first_row: int | None = None
-
-
-class Told(Asked):
-    """What is said of the files of one request."""
-
-    session: str | None = Field(default=None, max_length=60, description="Code of the session.")
-    rig: str | None = Field(default=None, max_length=200, description="Name of a rig of the lab.")
+    csrf: str = Field("", description="The token, where it does not stand in the header X-CSRF-Token.")
+    session: str = Field("", max_length=60, description="Code of the session.")
+    rig: str = Field("", max_length=200, description="Name of a rig of the lab.")
     kind: Literal["strikes", "motion", "taps", "drops", "zero", "loads"] = "strikes"
-    pattern: str | None = Field(
-        default=None, max_length=500, description="What names of files say, such as {session}-{person}."
+    pattern: str = Field(
+        "", max_length=500, description="What the names of the files say.", examples=["{session}-{person}"]
     )
-    channel: str | None = Field(default=None, description="Channel of the force, where there are several.")
-    reading: Reading = Reading()
-    add_people: bool = Field(default=False, description="Add codes of people that the lab does not know.")
-    add_types: bool = False
-    add_sessions: bool = False
-    dry_run: bool = Field(default=False, description="Look at everything and keep nothing.")
+    channel: str = Field("", description="Channel of the force, where there are several.")
+    columns: str = Field("", description="Which columns of a text file, as for quintain import.")
+    rate: str = Field("", description="Samples per second, where the file does not say it. [Hz]")
+    units: str = Field("", description="Units, where the file does not say them.", examples=["N"])
+    settings: str = Field("", description="More settings of the reader, a line name=value each.")
+    add: Literal["", "0", "1"] = Field("", description="1: add people, types, sessions that are new.")
+    dry_run: Literal["", "0", "1"] = Field("", description="1: look at everything and keep nothing.")
 
 
 class FileOut(Answer):
@@ -83,33 +71,26 @@ class Imported(Answer):
     files: list[FileOut]
 
 
-_BODY = {
-    "requestBody": {
-        "required": True,
-        "content": {
-            "multipart/form-data": {
-                "schema": {
-                    "type": "object",
-                    "required": ["files"],
-                    "properties": {
-                        "about": {
-                            "type": "string",
-                            "description": "JSON text of what is said of the files; see the schema Told.",
-                            "contentMediaType": "application/json",
-                            "example": '{"session": "S-07", "kind": "strikes"}',
-                        },
-                        "files": {"type": "array", "minItems": 1, "maxItems": _MOST_FILES,
-                                  "items": {"type": "string", "format": "binary"}},
-                    },
-                }
-            }
-        },
+def _body() -> dict[str, object]:
+    """Description of the form: the fields of Sent, and the files."""
+    told = Sent.model_json_schema()
+    files = {
+        "type": "array",
+        "minItems": 1,
+        "maxItems": _MOST_FILES,
+        "items": {"type": "string", "format": "binary"},
     }
-}  # fmt: skip
+    schema = {
+        "type": "object",
+        "required": ["files"],
+        "additionalProperties": False,
+        "properties": told["properties"] | {"files": files},
+    }
+    return {"requestBody": {"required": True, "content": {"multipart/form-data": {"schema": schema}}}}
 
 
 @router.post(
-    "", status_code=201, response_model=Imported, openapi_extra=_BODY,
+    "", status_code=201, response_model=Imported, openapi_extra=_body(),
     responses={200: {"model": Imported, "description": "Looked at only, or nothing was new."},
                **refusals(400, 409, 413)},
 )  # fmt: skip
@@ -117,10 +98,10 @@ async def send_recordings(request: Request, lab: CurrentLab, visitor: CurrentVis
     """
     Send recordings as a form with files; files of one recording go in one request.
 
-    A file that cannot be read is refused with the reason while the others go on. The token must stand
-    in the header X-CSRF-Token.
+    A file that cannot be read is refused with the reason while the others go on.
     """
-    async with receive_upload(request, lab.cache / "incoming", limit=LIMIT, most_files=_MOST_FILES) as form:
+    place = arrivals.arrivals_folder(lab)
+    async with receive_upload(request, place, limit=LIMIT, most_files=_MOST_FILES) as form:
         report = await run_in_threadpool(_take, lab, form, visitor.who)
     answer = Imported(dry_run=report.dry_run, files=[_out(file) for file in report.files])
     new = bool(report.of("new")) and not report.dry_run
@@ -129,28 +110,21 @@ async def send_recordings(request: Request, lab: CurrentLab, visitor: CurrentVis
 
 def _take(lab: Lab, form: Form, who: str) -> ImportReport:
     try:
-        told = Told.model_validate(json.loads(form.fields.get("about") or "{}"))
+        sent = Sent.model_validate(form.fields)
     except ValidationError as problem:
         faults = [f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in problem.errors()]
-        raise HTTPException(422, f"about: {'; '.join(faults)}.") from None
-    except (ValueError, RecursionError):
-        raise HTTPException(422, "about: expected JSON text.") from None
+        raise HTTPException(422, f"{'; '.join(faults)}.") from None
     if not form.files:
         raise HTTPException(422, "No file arrived; send at least one in the field 'files'.")
-    names = [file.name for file in form.files]
-    if len({name.casefold() for name in names}) < len(names):
-        raise HTTPException(422, "Two files of one request bear the same name; send them in two.")
-    paths: list[Path] = []
-    for file in form.files:
-        # beside where it lies, under the name that pattern and lab go by; it is never more than a name
-        safe = file.name if file.name not in (".", "..") else "unnamed"
-        folder = file.path.parent / "named"
-        folder.mkdir(exist_ok=True)
-        paths.append(file.path.rename(folder / safe))
-    settings = told.model_dump(exclude={"reading"})
-    return import_recordings(
-        lab, paths, reading=told.reading.model_dump(exclude_none=True), who=who, **settings
-    )
+    told = arrivals.Told(**sent.model_dump(exclude={"csrf", "add", "dry_run"}), add=sent.add == "1")
+    told.reading()  # what cannot be understood is said before anything is kept
+    arrival = arrivals.keep_arrival(lab, [(file.name, file.path) for file in form.files], told)
+    try:
+        if sent.dry_run == "1":
+            return arrivals.look_at_arrival(lab, arrival)
+        return arrivals.import_arrival(lab, arrival, who=who)
+    finally:
+        arrivals.forget_arrival(lab, arrival.code)
 
 
 def _out(file: ImportedFile) -> FileOut:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Annotated, Any
 
 from fastapi import Path
-from pydantic import AwareDatetime, Field
+from pydantic import AfterValidator, AwareDatetime, Field
 
 from quintain.store.queries_groups import GroupRow
 from quintain.store.queries_lists import SessionRow, list_sessions
@@ -59,9 +59,18 @@ class SessionWhole(SessionOut):
     groups: list[Group] = Field(description="By person, type and side, without rejected strikes.")
 
 
+def _in_utc(when: datetime) -> datetime:
+    try:
+        return when.astimezone(UTC)
+    except OverflowError:
+        raise ValueError("the time is beyond all calendars") from None
+
+
 class _Entries(Asked):
     title: str = Field(default="", max_length=200)
-    when: AwareDatetime | None = Field(default=None, description="With its offset from UTC.")
+    when: Annotated[AwareDatetime, AfterValidator(_in_utc)] | None = Field(
+        default=None, description="With its offset from UTC."
+    )
     rig: str = Field(default="", max_length=200, description="Name of a rig of the lab.")
     note: str = Field(default="", max_length=20_000)
 
