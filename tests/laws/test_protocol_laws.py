@@ -123,7 +123,7 @@ def sessions(draw):
     return planned, truth, len(lost), n_added
 
 
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=150)
 @given(
     sessions(), st.integers(0, 2), st.integers(0, 2), st.booleans(), st.sampled_from(("", "block", "person"))
 )

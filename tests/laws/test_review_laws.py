@@ -77,7 +77,7 @@ def carry_out(lab, act, who):
     return (getattr(review, name)(lab, strike, who=who, **more),)
 
 
-@settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(deadline=None, max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(acts, min_size=1, max_size=6))
 def test_taking_all_back_restores_everything_and_the_audit_only_grows(lab, asked):
     begin = state(lab)
