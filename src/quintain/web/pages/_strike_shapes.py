@@ -14,7 +14,7 @@ from quintain.report.figures.axes import round_ticks, thin, tick_label
 from quintain.report.figures.overview import OneScale
 from quintain.report.figures.strike import COVERAGE, FORCE_WORDS, describe, window
 
-__all__ = ["Dot", "Drawn", "draw_dots", "draw_large", "draw_small"]
+__all__ = ["Course", "Dot", "Drawn", "draw_course", "draw_dots", "draw_large", "draw_small"]
 
 Floats = NDArray[np.float64]
 
@@ -39,6 +39,16 @@ class Dot(NamedTuple):
     value: float
     last: bool = False
     doubted: bool = False
+
+
+class Course(NamedTuple):
+    """Values by session in the unit shown, and what they are held against."""
+
+    names: tuple[str, ...]
+    values: tuple[float, ...]
+    reference: float
+    mdc: float
+    swc: float
 
 
 def draw_large(strike: Strike, *, name: str) -> Drawn:
@@ -150,6 +160,35 @@ def draw_dots(
             parts.append(f'<text class="tick ytick" x="-12" y="{at:.2f}%">{Markup.escape(words)}</text>')
         if bottom - top > 36:  # per cent of the height: room for a line between the two
             parts.append(f'<text class="tick ytick" x="-12" y="{(bottom + top) / 2:.2f}%">usual</text>')
+    svg = f'<svg class="plot" role="img" aria-label="{Markup.escape(label)}">{"".join(parts)}</svg>'
+    return Markup(svg)
+
+
+def draw_course(course: Course, *, label: str) -> Markup:
+    """
+    Draw sessions against the reference: the smallest worthwhile change as a band, the minimal
+    detectable change as dashed limits.
+    """
+    ends = [course.reference - course.mdc, course.reference + course.mdc, *course.values]
+    low, high = min(ends), max(ends)
+    y = _Axis(low - 0.08 * (high - low), high + 0.08 * (high - low), True)
+    ticks = round_ticks(y.low, y.high, at_most=4)
+    step = ticks[1] - ticks[0] if len(ticks) > 1 else 1.0
+    top, bottom = y(course.reference + course.swc), y(course.reference - course.swc)
+    parts = [
+        f'<rect class="box-wash" x="0" width="100%" y="{top:.2f}%" height="{bottom - top:.2f}%"/>',
+        *(_line("grid", y1=y(t), y2=y(t)) for t in ticks),
+        _line("centre", y1=y(course.reference), y2=y(course.reference)),
+        *(_line("limit", y1=y(at), y2=y(at)) for at in ends[:2]),
+        _line("axis", y1=100, y2=100),
+    ]
+    parts += [f'<text class="tick ytick" x="-8" y="{y(t):.2f}%">{tick_label(t, step)}</text>' for t in ticks]
+    for at, words in ((ends[1], "+ MDC"), (course.reference, "first"), (ends[0], "− MDC")):
+        parts.append(f'<text class="lab" x="100%" dx="6" y="{y(at):.2f}%" dy="4">{words}</text>')
+    for i, (name, value) in enumerate(zip(course.names, course.values, strict=True)):
+        at = 100 * (i + 0.5) / len(course.names)
+        parts.append(f'<circle class="pt" r="4" cx="{at:.2f}%" cy="{y(value):.2f}%"/>')
+        parts.append(f'<text class="tick xtick" x="{at:.2f}%" y="100%" dy="17">{Markup.escape(name)}</text>')
     svg = f'<svg class="plot" role="img" aria-label="{Markup.escape(label)}">{"".join(parts)}</svg>'
     return Markup(svg)
 
