@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -69,10 +69,7 @@ def tap(
                     rig=Rig.load(at.path) if at else None, channel=channel, n_modes=modes,
                     progress=progress, **told,
                 )  # fmt: skip
-            answer = as_json.answer(
-                "tap", version=__version__, inputs=test.inputs, method=test.history[0].settings,
-                results=_as_json(test), flags=test.flags,
-            )  # fmt: skip
+            answer = as_json.taps_as_json(test, version=__version__)
             if write and at is not None:
                 record_taps(test, at.path)
                 at.answer = answer
@@ -87,50 +84,6 @@ def tap(
 
             for path in write_tap_reports(test, report):
                 say(f"report: {path}")
-
-
-def _as_json(test: TapTest) -> dict[str, Any]:
-    from quintain.domain.as_json import flag_as_json, measured_as_json
-
-    return {
-        "modes": [
-            {
-                "natural_frequency": measured_as_json(mode.natural_frequency),
-                "damping_ratio": measured_as_json(mode.damping_ratio),
-                "share": mode.share,
-                "spread_hz": mode.spread,
-                "taps": mode.n_seen,
-                "over_least_uncertainty": mode.over_least if mode.over_least == mode.over_least else None,
-                "alias_candidates_hz": list(mode.candidates),
-            }
-            for mode in test.modes
-        ],
-        "shortest_pulse_s": next(p.duration for p in test.shortest_pulses if p.tolerance == 0.02),
-        "shortest_pulses": [
-            {"tolerance": p.tolerance, "duration_s": p.duration, "shape": p.shape}
-            for p in test.shortest_pulses
-        ],
-        "shortest_corrected_pulse_s": test.shortest_corrected_pulse,
-        "bandwidth_hz": test.bandwidth,
-        "alias_candidates_hz": list(test.main_mode.candidates),
-        "moving_mass": measured_as_json(test.moving_mass),
-        "moving_stiffness": measured_as_json(test.moving_stiffness),
-        "left_out_hz": list(test.left_out),
-        "taps": [
-            {
-                "path": one.path,
-                "start_s": one.start,
-                "duration_s": one.duration,
-                "natural_frequencies_hz": list(one.natural_frequency),
-                "damping_ratios": list(one.damping_ratio),
-                "orders": [
-                    {"modes": n, "criterion": score, "residual_sd": sd} for n, score, sd in one.orders
-                ],
-                "flags": [flag_as_json(f) for f in one.flags],
-            }
-            for one in test.taps
-        ],
-    }
 
 
 def _print(test: TapTest) -> None:

@@ -14,6 +14,7 @@ from quintain.domain.flags import Flag
 from quintain.domain.measured import Measured
 from quintain.domain.rig_state import RigState
 from quintain.domain.strike import Strike
+from quintain.domain.tap import TapTest
 
 __all__ = [
     "analyses_as_json",
@@ -25,6 +26,7 @@ __all__ = [
     "measured_as_json",
     "rig_state_as_json",
     "strike_as_json",
+    "taps_as_json",
     "text",
 ]
 
@@ -237,6 +239,57 @@ def drops_as_json(test: DropTest, *, version: str) -> dict[str, Any]:
         method=test.settings,
         results=results,
         flags=flags,
+    )
+
+
+def taps_as_json(test: TapTest, *, version: str) -> dict[str, Any]:
+    """The answer of ``quintain tap``."""
+    results = {
+        "modes": [
+            {
+                "natural_frequency": measured_as_json(mode.natural_frequency),
+                "damping_ratio": measured_as_json(mode.damping_ratio),
+                "share": mode.share,
+                "spread_hz": mode.spread,
+                "taps": mode.n_seen,
+                "over_least_uncertainty": mode.over_least if mode.over_least == mode.over_least else None,
+                "alias_candidates_hz": list(mode.candidates),
+            }
+            for mode in test.modes
+        ],
+        "shortest_pulse_s": next(p.duration for p in test.shortest_pulses if p.tolerance == 0.02),
+        "shortest_pulses": [
+            {"tolerance": p.tolerance, "duration_s": p.duration, "shape": p.shape}
+            for p in test.shortest_pulses
+        ],
+        "shortest_corrected_pulse_s": test.shortest_corrected_pulse,
+        "bandwidth_hz": test.bandwidth,
+        "alias_candidates_hz": list(test.main_mode.candidates),
+        "moving_mass": measured_as_json(test.moving_mass),
+        "moving_stiffness": measured_as_json(test.moving_stiffness),
+        "left_out_hz": list(test.left_out),
+        "taps": [
+            {
+                "path": one.path,
+                "start_s": one.start,
+                "duration_s": one.duration,
+                "natural_frequencies_hz": list(one.natural_frequency),
+                "damping_ratios": list(one.damping_ratio),
+                "orders": [
+                    {"modes": n, "criterion": score, "residual_sd": sd} for n, score, sd in one.orders
+                ],
+                "flags": [flag_as_json(f) for f in one.flags],
+            }
+            for one in test.taps
+        ],
+    }
+    return answer(
+        "tap",
+        version=version,
+        inputs=test.inputs,
+        method=test.history[0].settings,
+        results=results,
+        flags=test.flags,
     )
 
 

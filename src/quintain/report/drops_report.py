@@ -37,7 +37,7 @@ from quintain.report.typeset import typeset
 from quintain.report.verdict import Verdict
 from quintain.report.whole_file import write_whole
 
-__all__ = ["drop_sections", "write_drops_html", "write_drops_pdf"]
+__all__ = ["drop_sections", "drop_verdict", "write_drops_html", "write_drops_pdf"]
 
 FIGURES_AT_MOST = 12
 """Drops whose force is drawn; all stand in the tables."""
@@ -113,7 +113,7 @@ def _content(test: DropTest, invented: bool) -> dict[str, Any]:
         kind="report of a drop test",
         file=PurePath(test.path).name or "made in memory",
         invented=invented,
-        verdict=_verdict(test),
+        verdict=drop_verdict(test),
         why="A known mass falls. Its speed follows from the height, and from the force alone. Where both "
         "agree, the chain from pad to number tells the truth.",
         sections=drop_sections(test),
@@ -126,7 +126,8 @@ def _content(test: DropTest, invented: bool) -> dict[str, Any]:
     )
 
 
-def _verdict(test: DropTest) -> Verdict:
+def drop_verdict(test: DropTest) -> Verdict:
+    """The first sentence about a drop test."""
     count = "One drop" if len(test.drops) == 1 else f"{len(test.drops)} drops"
     gain = next((test.quantities[name] for name in _GAINS if name in test.quantities), None)
     found = f": gain of the chain {unbroken(shown(gain).text)}" if gain else ""

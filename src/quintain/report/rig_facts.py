@@ -59,7 +59,9 @@ def rig_facts(rig: Rig) -> tuple[Fact, ...]:
     stated = "" if expanded is not None else ", uncertainty not stated"
     facts.append(Fact("Gain of the chain", gain + stated))
     if calibration.lowest is not None or calibration.highest is not None:
-        facts.append(Fact("Proved", f"{_newtons(calibration.lowest)} to {_newtons(calibration.highest)}"))
+        low, high = calibration.lowest, calibration.highest
+        proved = f"up to {_newtons(high)}" if low is None else f"{_newtons(low)} to {_newtons(high)}"
+        facts.append(Fact("Proved", proved))
     facts.append(Fact("Calibrated", calibration.date.isoformat() if calibration.date else "date not stated"))
     if calibration.coefficients:
         listed = ", ".join(exactly(c) for c in calibration.coefficients)

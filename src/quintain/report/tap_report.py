@@ -32,7 +32,7 @@ from quintain.report.verdict import Verdict
 from quintain.report.whole_file import write_whole
 from quintain.version import __version__
 
-__all__ = ["tap_sections", "write_taps_html", "write_taps_pdf"]
+__all__ = ["tap_sections", "tap_verdict", "write_taps_html", "write_taps_pdf"]
 
 _NEAR = 0.05
 """A tap's frequency this near the mode's is drawn beside it."""
@@ -69,7 +69,7 @@ def _content(test: TapTest, invented: bool) -> dict[str, Any]:
         kind="report of a tap test",
         file=files[0] if len(files) == 1 else f"{files[0]} and {len(files) - 1} more",
         invented=invented,
-        verdict=_verdict(test),
+        verdict=tap_verdict(test),
         why="What a rig rings like decides which peaks can be trusted. Impulse does not depend on it.",
         sections=tap_sections(test),
         cautions=TAP_CAUTIONS,
@@ -85,7 +85,8 @@ def _content(test: TapTest, invented: bool) -> dict[str, Any]:
     )
 
 
-def _verdict(test: TapTest) -> Verdict:
+def tap_verdict(test: TapTest) -> Verdict:
+    """The first sentence about a tap test."""
     mode = test.main_mode
     rings = (
         f"The rig rings at {unbroken(shown(mode.natural_frequency).text)}, "

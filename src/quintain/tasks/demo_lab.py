@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from quintain.domain.as_json import drops_as_json, taps_as_json
 from quintain.domain.drop import DropSettings
 from quintain.domain.protocol import Condition, Protocol
 from quintain.domain.rig import Rig
@@ -28,7 +29,7 @@ from quintain.tasks.demo_recordings import POST, SCENARIO, WALL, InventedRig, Tr
 from quintain.tasks.drop_record import record_drops
 from quintain.tasks.drops import analyse_drops_file
 from quintain.tasks.import_recordings import import_recordings
-from quintain.tasks.lab_rigs import add_rig
+from quintain.tasks.lab_rigs import add_rig, rig_on_paper, rig_text
 from quintain.tasks.people import add_person
 from quintain.tasks.progress import Progress, silent
 from quintain.tasks.review import accept, accept_unflagged, reject
@@ -37,6 +38,7 @@ from quintain.tasks.study import add_study
 from quintain.tasks.tag_by_plan import tag_by_plan
 from quintain.tasks.tap import record_taps, tap_files
 from quintain.tasks.zero import check_zero, record_zero
+from quintain.version import __version__
 
 __all__ = ["STUDIES", "DemoLab", "make_demo_lab"]
 
@@ -215,17 +217,23 @@ def _plan(lab: Lab, session: InventedSession) -> dict[str, list[tuple[str, str]]
 
 
 def _prove(lab: Lab, place: Path, rig: InventedRig, progress: Progress) -> None:
-    """Zero, taps and drops, each entered into the rig's file and log, and all of it into the lab."""
-    stem = rig.name.replace(" ", "-")
+    """Zero, taps and drops, each entered into the rig's log and file in the lab, with what it rests on."""
+    stem, name = rig.name.replace(" ", "-"), _name(rig)
     file = place / f"{stem}.toml"
-    record_zero(check_zero(place / f"{stem}-quiet.csv"), file)
-    record_taps(tap_files([place / f"{stem}-taps.csv"], rig=Rig.load(file)), file)
-    settings = DropSettings(mass=invented.DROP_MASS, heights=invented.DROP_HEIGHTS, u_mass=0.004)
-    drops = analyse_drops_file(place / f"{stem}-drops.csv", settings, rig=Rig.load(file), progress=progress)
-    record_drops(drops, file, pad=f"{rig.pad} foam (invented)")
-    for kind, name in (("zero", "quiet"), ("taps", "taps"), ("drops", "drops")):
-        import_recordings(lab, [place / f"{stem}-{name}.csv"], kind=kind, who=WHO)
+    quiet, taps, drops = (place / f"{stem}-{what}.csv" for what in ("quiet", "taps", "drops"))
     add_rig(lab, file, who=WHO)
+    with rig_on_paper(lab, name, kind="zero", recordings=[quiet], who=WHO) as paper:
+        record_zero(check_zero(quiet), paper.path)
+    with rig_on_paper(lab, name, kind="tap", recordings=[taps], who=WHO) as paper:
+        rung = tap_files([taps], rig=Rig.load(paper.path))
+        record_taps(rung, paper.path)
+        paper.answer = taps_as_json(rung, version=__version__)
+    settings = DropSettings(mass=invented.DROP_MASS, heights=invented.DROP_HEIGHTS, u_mass=0.004)
+    with rig_on_paper(lab, name, kind="drops", recordings=[drops], who=WHO) as paper:
+        fell = analyse_drops_file(drops, settings, rig=Rig.load(paper.path), progress=progress)
+        record_drops(fell, paper.path, pad=f"{rig.pad} foam (invented)")
+        paper.answer = drops_as_json(fell, version=__version__)
+    file.write_text(rig_text(lab, name), encoding="utf-8")
 
 
 def _review(lab: Lab) -> None:

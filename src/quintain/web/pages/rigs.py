@@ -79,6 +79,7 @@ def rig(request: Request, lab: CurrentLab, name: str) -> Response:
     evidence = rig_evidence(lab, name)
     newest = [_newest(evidence, kind) for kind in ("drops", "tap")]
     shown_tests = [(row, _kept(lab, name, row)) for row in newest if row is not None]
+    versions = rig_versions(lab, name)
     trends = () if state is None else tuple(sorted(state.trends, key=_by_weight))
     return page(
         request,
@@ -91,7 +92,8 @@ def rig(request: Request, lab: CurrentLab, name: str) -> Response:
         tests=shown_tests,
         evidence=evidence,
         kinds=_KINDS,
-        versions=rig_versions(lab, name),
+        versions=versions,
+        current=next((one.version for one in versions if one.in_use), ""),
         facts=() if state is None else [f for f in rig_facts(state.rig) if f.name not in ("Rig", "Version")],
         due=() if state is None else [(CHECK_WORDS[c.kind], *_due(c)) for c in state.due],
         cautions=RIG_CAUTIONS[:4],
