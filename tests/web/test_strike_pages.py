@@ -1,4 +1,4 @@
-"""A strike in the app: its numbers and doubts, review, the way back to the bytes, by HTTP and in a browser."""
+"""A strike in the app: numbers and doubts, review, the way back to the bytes, by HTTP and in a browser."""
 
 from __future__ import annotations
 

@@ -1,14 +1,12 @@
-"""Methods and versions of the software that a lab was analysed by, and how two of them agree."""
+"""How two methods, or two versions of the software, agree on the same strikes of a lab."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any, Literal
 
-import tomlkit
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session as Database
 
@@ -19,49 +17,15 @@ from quintain.numerics.agreement import Differences, limits_of_agreement
 from quintain.store import schema
 from quintain.store.lab import Lab
 from quintain.tasks.compare_analyses import Comparison, compare_analyses
+from quintain.tasks.lab_methods import find_method, methods_of_lab, software_of_lab
 
-__all__ = [
-    "By",
-    "MethodRow",
-    "MethodsCompared",
-    "Moved",
-    "SoftwareRow",
-    "compare_methods",
-    "method_as_toml",
-    "methods_of_lab",
-    "software_of_lab",
-]
+__all__ = ["By", "MethodsCompared", "Moved", "compare_methods"]
 
 By = Literal["method", "software"]
 """What is compared: two methods, or two versions of the software."""
 
 FEWEST = 3
 """Strikes that limits of agreement need."""
-
-
-@dataclass(frozen=True, slots=True)
-class MethodRow:
-    """A method of the lab; ``n_in_force`` counts strikes whose result in force it gave."""
-
-    sha256: str
-    name: str
-    version: int
-    added: datetime
-    settings: dict[str, Any]
-    n_analyses: int
-    n_results: int
-    n_in_force: int
-
-
-@dataclass(frozen=True, slots=True)
-class SoftwareRow:
-    """A version of the software that analysed recordings of the lab."""
-
-    version: str
-    newest: datetime
-    n_analyses: int
-    n_results: int
-    n_in_force: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,47 +70,6 @@ class MethodsCompared:
         """Strikes that moved by more than the standard uncertainty stated before, the farthest first."""
         far = [one for one in self.strikes if one.in_u is not None and one.in_u > 1]
         return tuple(sorted(far, key=lambda one: -(one.in_u or 0.0)))
-
-
-def methods_of_lab(lab: Lab) -> tuple[MethodRow, ...]:
-    """Methods of the lab, the newest first, with how much each has given."""
-    with lab.reading() as database:
-        analyses, results, in_force = _counts(database, schema.Analysis.method_sha256)
-        return tuple(
-            MethodRow(
-                m.sha256, m.name, m.version, m.added, m.settings, analyses.get(m.sha256, 0),
-                results.get(m.sha256, 0), in_force.get(m.sha256, 0),
-            )
-            for m in database.scalars(select(schema.Method).order_by(schema.Method.added.desc()))
-        )  # fmt: skip
-
-
-def software_of_lab(lab: Lab) -> tuple[SoftwareRow, ...]:
-    """Versions of the software, the one used last first."""
-    with lab.reading() as database:
-        analyses, results, in_force = _counts(database, schema.Analysis.quintain)
-        newest = database.execute(
-            select(schema.Analysis.quintain, func.max(schema.Analysis.at))
-            .group_by(schema.Analysis.quintain)
-            .order_by(func.max(schema.Analysis.at).desc())
-        ).all()
-        return tuple(
-            SoftwareRow(version, at, analyses[version], results.get(version, 0), in_force.get(version, 0))
-            for version, at in newest
-        )
-
-
-def method_as_toml(lab: Lab, sha256: str) -> tuple[str, str]:
-    """
-    A method as a settings file, and a name for it.
-
-    Raises
-    ------
-    UsageError
-        If the lab has no such method, or several whose hash begins so.
-    """
-    row = _method(methods_of_lab(lab), sha256)
-    return tomlkit.dumps(row.settings), f"{row.name}-{row.version}.toml"
 
 
 def compare_methods(lab: Lab, by: By, first: str, second: str, quantity: str) -> MethodsCompared:
@@ -210,34 +133,11 @@ def compare_methods(lab: Lab, by: By, first: str, second: str, quantity: str) ->
 # -- looking them up
 
 
-def _counts(database: Database, column: Any) -> tuple[dict[str, int], dict[str, int], dict[str, int]]:
-    """Analyses, results, and results in force by a column of the analysis."""
-    results = select(column, func.count()).join(
-        schema.Result, schema.Result.analysis_id == schema.Analysis.id
-    )
-    in_force = results.join(schema.Strike, schema.Strike.result_id == schema.Result.id)
-    queries = (
-        select(column, func.count()),
-        results,
-        in_force.where(schema.Strike.state != "gone"),
-    )
-    analyses, given, forced = (dict(database.execute(query.group_by(column)).all()) for query in queries)
-    return analyses, given, forced
-
-
-def _method(rows: Sequence[MethodRow], told: str) -> MethodRow:
-    found = [row for row in rows if told and row.sha256.startswith(told)]
-    if len(found) != 1:
-        many = "more than one method" if found else "no method"
-        raise UsageError(f"the lab has {many} {told!r}; give more of its hash")
-    return found[0]
-
-
 def _sides(lab: Lab, by: By, first: str, second: str) -> tuple[tuple[str, str], tuple[str, str]]:
     """Keys and names of both."""
     if by == "method":
         rows = methods_of_lab(lab)
-        both = [_method(rows, told) for told in (first, second)]
+        both = [find_method(rows, told) for told in (first, second)]
         keys = (both[0].sha256, both[1].sha256)
         words = [f"{row.name} {row.version}" for row in both]
         if words[0] == words[1]:

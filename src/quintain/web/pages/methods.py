@@ -3,27 +3,27 @@
 from __future__ import annotations
 
 import json
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter, HTTPException, Request
-from starlette.responses import JSONResponse, Response
+import tomlkit
+from fastapi import APIRouter, Form, HTTPException, Request
+from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from quintain.domain.as_json import STRIKE_QUANTITIES
-from quintain.errors import UsageError
+from quintain.domain.method import Method
+from quintain.errors import ConflictError, MethodFileError, UsageError
 from quintain.quantities import GLOSSARY
 from quintain.report.figures.points import Level, Point, draw_points
 from quintain.report.parts import Figure
 from quintain.report.rounding import number
-from quintain.tasks.compare_methods import (
-    MethodsCompared,
-    compare_methods,
-    method_as_toml,
-    methods_of_lab,
-    software_of_lab,
-)
-from quintain.web.current import CurrentLab
+from quintain.store.lab import Lab
+from quintain.store.queries_lists import list_sessions
+from quintain.tasks.compare_methods import MethodsCompared, compare_methods
+from quintain.tasks.lab_methods import add_method, method_as_toml, methods_of_lab, software_of_lab
+from quintain.web.current import CurrentLab, CurrentVisitor
 from quintain.web.navigation import Nav
 from quintain.web.rendering import page
+from quintain.web.security.roles import Role, needs
 
 __all__ = ["NAV", "router"]
 
@@ -47,6 +47,32 @@ def methods(
     quantity: str = "peak_force",
 ) -> Response:
     """All methods; with ``first`` and ``second``, how they agree."""
+    return _show(request, lab, by, first, second, quantity)
+
+
+@router.post("", dependencies=[needs(Role.ENGINEER)])
+def add(
+    request: Request, lab: CurrentLab, visitor: CurrentVisitor, settings: Annotated[str, Form()] = ""
+) -> Response:
+    """Keep a method; one that cannot be used comes back with what is wrong, and nothing typed is lost."""
+    try:
+        kept = add_method(lab, settings.replace("\r\n", "\n"), who=visitor.who)
+    except (MethodFileError, ConflictError) as problem:
+        return _show(request, lab, typed=settings, wrong=str(problem))
+    return RedirectResponse(f"/methods#{kept.sha256[:12]}", 303)
+
+
+def _show(
+    request: Request,
+    lab: Lab,
+    by: str = "",
+    first: str = "",
+    second: str = "",
+    quantity: str = "peak_force",
+    *,
+    typed: str = "",
+    wrong: str = "",
+) -> Response:
     known, software = methods_of_lab(lab), software_of_lab(lab)
     compared: MethodsCompared | None = None
     problem = ""
@@ -58,7 +84,7 @@ def methods(
     return page(
         request,
         "methods.html",
-        status=422 if problem else 200,
+        status=422 if problem or wrong else 200,
         methods=known,
         software=software,
         by=by or "method",
@@ -72,7 +98,10 @@ def methods(
         figure=_figure(compared) if compared and compared.limits else None,
         every=_every(compared) if compared else 1,
         beyond=compared.beyond[:_LISTED] if compared else (),
-        folder=lab.folder.name,
+        typed=typed
+        or (method_as_toml(lab, known[0].sha256)[0] if known else tomlkit.dumps(Method().settings())),
+        wrong=wrong,
+        sessions=[one.code for one in list_sessions(lab)],
         settings=lambda told: json.dumps(told, indent=2, ensure_ascii=False),
     )
 

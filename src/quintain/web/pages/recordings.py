@@ -99,6 +99,7 @@ def recording(
         current=current,
         look=look,
         number=number,
+        sha256=full,
         pyramid=pyramid,
         work=work,
         trouble=trouble,
