@@ -49,9 +49,9 @@ def test_every_strike_is_told_by_its_plan_and_the_lab_says_that_it_is_invented(m
         assert len(planned) == 3 * 3 * 8
         assert all(s.person_id and s.type and s.side for s in planned)
         kinds = dict(database.execute(select(Recording.kind, func.count()).group_by(Recording.kind)).all())
-        assert kinds == {"strikes": 10, "motion": 9, "taps": 2, "drops": 2, "zero": 2}
+        assert kinds == {"strikes": 10, "motion": 9, "taps": 2, "drops": 2, "zero": 2, "loads": 2}
         evidence = set(database.scalars(select(Evidence.kind)))
-        assert {"tap", "drops", "zero"} <= evidence
+        assert {"tap", "drops", "zero", "calibration"} <= evidence
         actions = set(database.scalars(select(Audit.action)))
         assert {"analyse", "accept", "reject"} <= actions
 

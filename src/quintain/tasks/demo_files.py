@@ -137,6 +137,7 @@ def _write_rig(folder: Path, rig: InventedRig) -> None:
     texts = {
         f"{stem}.toml": rig_text(rig),
         f"{stem}-quiet.csv": invented.as_text(invented.quiet(rig), rig),
+        f"{stem}-loads.csv": invented.loads_as_text(rig),
         f"{stem}-taps.csv": invented.as_text(invented.taps(rig), rig),
         f"{stem}-drops.csv": invented.as_text(invented.drops(rig), rig),
     }

@@ -14,6 +14,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from quintain.domain.as_json import drops_as_json, taps_as_json
 from quintain.domain.drop import DropSettings
 from quintain.domain.protocol import Condition, Protocol
@@ -23,6 +25,7 @@ from quintain.store.queries import strike_page
 from quintain.store.queries_filter import StrikeFilter
 from quintain.tasks import demo_recordings as invented
 from quintain.tasks.analyse_lab import LabRun, analyse_lab
+from quintain.tasks.calibrate import calibrate_file, record_calibration
 from quintain.tasks.demo_files import FIRST, SESSIONS, InventedSession, write_demo_files
 from quintain.tasks.demo_people import PEOPLE
 from quintain.tasks.demo_recordings import POST, SCENARIO, WALL, InventedRig, Truth
@@ -32,7 +35,7 @@ from quintain.tasks.import_recordings import import_recordings
 from quintain.tasks.lab_rigs import add_rig, rig_on_paper, rig_text
 from quintain.tasks.people import add_person
 from quintain.tasks.progress import Progress, silent
-from quintain.tasks.review import accept, accept_unflagged, reject
+from quintain.tasks.review import accept, accept_unflagged, reject, retag
 from quintain.tasks.sessions import add_session, plan_session
 from quintain.tasks.study import add_study
 from quintain.tasks.tag_by_plan import tag_by_plan
@@ -180,6 +183,7 @@ def make_demo_lab(
         run = analyse_lab(lab, executor=executor, who=WHO, progress=progress)
         for session in SESSIONS:
             tag_by_plan(lab, session.code, recording_is="person", who=WHO)
+        _tell_first(lab, truth[f"{FIRST.code}/first.csv"])
         _review(lab)
     return DemoLab(folder, run, truth)
 
@@ -217,13 +221,15 @@ def _plan(lab: Lab, session: InventedSession) -> dict[str, list[tuple[str, str]]
 
 
 def _prove(lab: Lab, place: Path, rig: InventedRig, progress: Progress) -> None:
-    """Zero, taps and drops, each entered into the rig's log and file in the lab, with what it rests on."""
+    """Zero, loads, taps and drops, each entered into the rig's log in the lab, with what it rests on."""
     stem, name = rig.name.replace(" ", "-"), _name(rig)
     file = place / f"{stem}.toml"
-    quiet, taps, drops = (place / f"{stem}-{what}.csv" for what in ("quiet", "taps", "drops"))
+    quiet, loads, taps, drops = (place / f"{stem}-{what}.csv" for what in ("quiet", "loads", "taps", "drops"))
     add_rig(lab, file, who=WHO)
     with rig_on_paper(lab, name, kind="zero", recordings=[quiet], who=WHO) as paper:
         record_zero(check_zero(quiet), paper.path)
+    with rig_on_paper(lab, name, kind="calibration", recordings=[loads], who=WHO) as paper:
+        record_calibration(calibrate_file(loads, rig=Rig.load(paper.path)), paper.path)
     with rig_on_paper(lab, name, kind="tap", recordings=[taps], who=WHO) as paper:
         rung = tap_files([taps], rig=Rig.load(paper.path))
         record_taps(rung, paper.path)
@@ -234,6 +240,13 @@ def _prove(lab: Lab, place: Path, rig: InventedRig, progress: Progress) -> None:
         record_drops(fell, paper.path, pad=f"{rig.pad} foam (invented)")
         paper.answer = drops_as_json(fell, version=__version__)
     file.write_text(rig_text(lab, name), encoding="utf-8")
+
+
+def _tell_first(lab: Lab, truth: tuple[Truth, ...]) -> None:
+    """Tags of the first session, which had no plan, by hand."""
+    for strike in strike_page(lab, StrikeFilter(sessions=(FIRST.code,)), limit=100).rows:
+        true = truth[int(np.argmin([abs(known.start - strike.start) for known in truth]))]
+        retag(lab, strike.id, person=true.person, type=true.kind, side=true.side, who=WHO)
 
 
 def _review(lab: Lab) -> None:

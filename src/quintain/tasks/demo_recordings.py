@@ -36,6 +36,7 @@ __all__ = [
     "Truth",
     "as_text",
     "drops",
+    "loads_as_text",
     "motion_as_parquet",
     "quiet",
     "strike_series",
@@ -112,17 +113,17 @@ class Series:
 
 
 FIRST_STRIKES = (
-    Blow("P-01", "jab", 1.6, 5.9, 90),
-    Blow("P-01", "jab", 1.7, 6.1, 80),
-    Blow("P-01", "cross", 2.3, 7.4, 180),
-    Blow("P-01", "cross", 2.4, 7.7, 200),
-    Blow("P-01", "jab-cross", 1.6, 5.8, 90, after=0.21),
-    Blow("P-02", "palm heel", 2.0, 5.3, 120),
-    Blow("P-02", "palm heel", 2.1, 5.1, 130, lean=35.0),
-    Blow("P-02", "elbow", 2.6, 5.0, 120),
-    Blow("P-02", "front kick", 3.6, 5.8, 260),
-    Blow("P-02", "turning kick", 4.4, 8.6, 220),
-    Blow("P-02", "jab", 1.4, 5.7, 70),
+    Blow("P-01", "jab", 1.6, 5.9, 90, "left"),
+    Blow("P-01", "jab", 1.7, 6.1, 80, "left"),
+    Blow("P-01", "cross", 2.3, 7.4, 180, "right"),
+    Blow("P-01", "cross", 2.4, 7.7, 200, "right"),
+    Blow("P-01", "jab-cross", 1.6, 5.8, 90, "right", after=0.21),
+    Blow("P-02", "palm heel", 2.0, 5.3, 120, "right"),
+    Blow("P-02", "palm heel", 2.1, 5.1, 130, "right", lean=35.0),
+    Blow("P-02", "elbow", 2.6, 5.0, 120, "right"),
+    Blow("P-02", "front kick", 3.6, 5.8, 260, "right"),
+    Blow("P-02", "turning kick", 4.4, 8.6, 220, "right"),
+    Blow("P-02", "jab", 1.4, 5.7, 70, "left"),
 )
 """A first session with everything in it that can go wrong."""
 
@@ -203,6 +204,20 @@ def drops(rig: InventedRig) -> Floats:
         first = round((1.5 + each * i) * FINE)
         signal[first : first + motion.cell_output.size] += motion.cell_output
     return _record(signal, rig, np.random.default_rng(rig.seed + 1))
+
+
+def loads_as_text(rig: InventedRig) -> str:
+    """Known forces on the cell, up and down in three series, as somebody would note them."""
+    rng = np.random.default_rng(rig.seed + 3)
+    up = [0.0, 1000.0, 2000.0, 3500.0, 5000.0, 6500.0, 8000.0]
+    lines = [f"# {SCENARIO}", "force_N;reading_N;series;direction"]
+    for series in range(1, 4):
+        for direction, forces in (("up", up), ("down", up[-2::-1])):
+            lag = 1.0 if direction == "down" else 0.0
+            for force in forces:
+                reading = 14.0 + force + lag * (force > 0) + rng.normal(0, 1.0)
+                lines.append(f"{force:g};{reading:.2f};{series};{direction}")
+    return "\n".join(lines) + "\n"
 
 
 def quiet(rig: InventedRig) -> Floats:
