@@ -9,10 +9,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from jsonschema import validate
 from typer.testing import CliRunner
 
 from quintain.cli.app import app
 from quintain.domain.method import Method as Settings
+from quintain.schemas import load_schema
 from quintain.store.lab import Lab
 from quintain.store.schema import Analysis, Method, Person, Recording, Result, Session, Strike
 
@@ -105,6 +107,7 @@ def test_a_plan_is_printed_kept_and_answered(lab: Path, tmp_path: Path) -> None:
     assert "1 of 36 strikes were left out: 1 not reviewed" in " ".join(answered.stdout.split())
     assert (tmp_path / "r" / "study-days.report.pdf").exists()
     answer = json.loads(run(app, ["study", "run", "days", "--lab", str(lab), "--json"]).stdout)
+    validate(answer, load_schema("study"))
     (found,) = answer["results"]["answers"]
     assert found["kind"] == "ReliabilityAnswer"
     assert found["icc"]["name"] == "ICC(2,1)"
