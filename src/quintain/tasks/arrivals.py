@@ -193,7 +193,7 @@ def sweep_arrivals(lab: Lab) -> None:
 
 def _import(lab: Lab, arrival: Arrival, *, who: str, dry_run: bool, progress: Progress) -> ImportReport:
     told = arrival.told
-    return import_recordings(
+    report = import_recordings(
         lab,
         arrival.files,
         session=told.session or None,
@@ -211,6 +211,12 @@ def _import(lab: Lab, arrival: Arrival, *, who: str, dry_run: bool, progress: Pr
         who=who,
         progress=progress,
     )
+    inside = f"{arrival.folder / 'files'}{os.sep}"  # a place of ours, which says nothing to the sender
+    files = tuple(
+        dataclasses.replace(file, reason=file.reason.replace(inside, "")) if file.reason else file
+        for file in report.files
+    )
+    return dataclasses.replace(report, files=files)
 
 
 def _place(folder: Path, name: str) -> Path:

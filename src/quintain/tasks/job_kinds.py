@@ -163,12 +163,13 @@ def _import(work: Work) -> Outcome:
         says += f"; {_count(len(known), 'file')} known already"
     if refused:
         says += f"; {_count(len(refused), 'file')} refused"
-    sessions = {file.session for file in new}
-    where = f"/sessions/{quote(sessions.pop(), safe='')}" if len(sessions) == 1 and "" not in sessions else ""
+    failures = tuple((file.path.name, file.reason) for file in refused)
+    if refused:  # they wait, so that what was said of them can be mended
+        return Outcome(f"{says}.", failures, f"/import/{arrival.code}")
     forget_arrival(work.lab, arrival.code)
-    return Outcome(
-        f"{says}.", tuple((file.path.name, file.reason) for file in refused), where or "/recordings"
-    )
+    sessions = {file.session for file in new}
+    one = sessions.pop() if len(sessions) == 1 else ""
+    return Outcome(f"{says}.", where=f"/sessions/{quote(one, safe='')}" if one else "/recordings")
 
 
 # -- the lab as a whole

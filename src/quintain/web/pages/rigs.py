@@ -183,19 +183,22 @@ def _state(lab: Lab, name: str) -> tuple[RigState | None, str]:
 def _judge(state: RigState | None, trouble: str) -> Verdict:
     if state is None:
         return Verdict("open", "Undecided", "The rig file in use cannot be read.", trouble)
-    judged = rig_verdict(state)
     drops = next((check for check in state.due if check.kind == "drops"), None)
-    checked = "" if drops is None or drops.days_since is None else f", checked {_ago(drops.days_since)}"
-    highest = state.rig.calibration.highest
-    if state.verdict == "sound" and highest is not None:
-        sentence = f"Fit for use up to {number(highest, 3)} N{checked}."
-        return Verdict(
-            judged.mark, judged.word, sentence, "Every check is in date and inside its usual range."
-        )
+    ago = "" if drops is None or drops.days_since is None else _ago(drops.days_since)
     why = "; ".join(state.reasons)
-    return Verdict(
-        judged.mark, judged.word, judged.sentence, f"{why[:1].upper()}{why[1:]}." if why else judged.why
-    )
+    why = f"{why[:1].upper()}{why[1:]}." if why else ""
+    if any("ended 'fail'" in reason for reason in state.reasons):
+        return Verdict("stop", "Stop", f"Do not rely on this rig: the last drop test failed, {ago}.", why)
+    highest = state.rig.calibration.highest
+    if state.verdict == "undecided" or highest is None:
+        judged = rig_verdict(state)
+        return Verdict(judged.mark, judged.word, judged.sentence, why or judged.why)
+    upto = f"up to {number(highest, 3)} N, checked {ago}"
+    if state.verdict == "sound":
+        return Verdict("sound", "Sound", f"Fit for use {upto}.", "Every check is in date and as usual.")
+    n = len(state.reasons)
+    things = "one thing has" if n == 1 else f"{n} things have"
+    return Verdict("doubt", "With doubt", f"Proved {upto}, but {things} to be looked at.", why)
 
 
 def _judge_evidence(row: EvidenceRow) -> Verdict:

@@ -40,6 +40,8 @@ class Received:
     path: Path
     n_bytes: int
     sha256: str
+    field: str = ""
+    """Name of the form's field that it came in."""
 
 
 @dataclass(slots=True)
@@ -170,7 +172,8 @@ class _Taker:
             return
         self.close()
         if self._size or self._called != "unnamed":  # an empty file field sends an empty, unnamed file
-            self.form.files.append(Received(self._called, self._path, self._size, self._hash.hexdigest()))
+            sha256 = self._hash.hexdigest()
+            self.form.files.append(Received(self._called, self._path, self._size, sha256, self._name))
 
     def _end(self) -> None:
         self.ended = True
