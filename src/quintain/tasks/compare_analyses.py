@@ -16,7 +16,7 @@ from quintain.store.lab import Lab
 from quintain.store.schema import Analysis, Method, Recording, Result, RigVersion
 from quintain.tasks.lab_inputs import LAB_STEP
 
-__all__ = ["Comparison", "Lone", "QuantityChange", "compare_analyses"]
+__all__ = ["Comparison", "Lone", "QuantityChange", "compare_analyses", "reasons"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +152,19 @@ def compare_analyses(lab: Lab, old: int | Sequence[int], new: int | Sequence[int
         codes_raised=raised,
         codes_cleared=cleared,
     )
+
+
+def reasons(lab: Lab, old: int, new: int) -> tuple[str, ...]:
+    """
+    What went into one analysis and not into another, in words, without looking at their numbers.
+
+    Raises
+    ------
+    LabError
+        If there is no such analysis.
+    """
+    with lab.reading() as database:
+        return tuple(_why(database, _analysis(database, old), _analysis(database, new)))
 
 
 def _analysis(database: Database, analysis_id: int) -> Analysis:

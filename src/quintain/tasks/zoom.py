@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -50,6 +52,7 @@ LONGEST = 5.0
 MOST = 16
 """Corrected curves drawn at a time."""
 
+_KEY = re.compile(r"[0-9a-f]{24}-[0-9a-f]{12}-[0-9]{1,4}")
 _HEADER = 20_000
 _FIT = 4096
 
@@ -158,9 +161,27 @@ def zoom_key(lab: Lab, sha256: str, channel: int) -> str:
     return f"{_told(lab, sha256).key}-{channel}"
 
 
-def open_zoom(lab: Lab, sha256: str, channel: int) -> Pyramid | None:
-    """The pyramid of a channel, or None where it is not built (any more)."""
-    return open_pyramid(lab.cache / "zoom", zoom_key(lab, sha256, channel))
+def open_zoom(lab: Lab, sha256: str, channel: int, *, key: str = "") -> Pyramid | None:
+    """
+    The pyramid of a channel, or None where it is not built (any more).
+
+    ``key`` from :func:`zoom_key`, where it is known, spares asking the database: a window of a zoom shall
+    be there within a few milliseconds.
+    """
+    if not (_KEY.fullmatch(key) and key.startswith(sha256[:24])):
+        key = zoom_key(lab, sha256, channel)
+    folder = lab.cache / "zoom"
+    try:
+        made = (folder / key / "facts.json").stat().st_mtime_ns
+    except OSError:
+        return None
+    return _opened(folder, key, made)
+
+
+@lru_cache(maxsize=16)
+def _opened(folder: Path, key: str, made: int) -> Pyramid | None:
+    """The files as they were ``made`` [ns], mapped into memory once."""
+    return open_pyramid(folder, key)
 
 
 def build_zoom(lab: Lab, sha256: str, channel: int, *, progress: Progress = silent) -> Pyramid:
@@ -284,9 +305,14 @@ class _Told:
     name: str
     reading: dict[str, Any]
     channel: str
-    rig: Rig | None
+    rig_text: str
     duration: float | None
     key: str
+
+    @property
+    def rig(self) -> Rig | None:
+        """The rig, read only where it is needed: every window of a zoom asks for the key."""
+        return Rig.from_toml(self.rig_text) if self.rig_text else None
 
     def open(self, lab: Lab) -> Recording:
         path = lab.originals.path(self.sha256)
@@ -323,8 +349,7 @@ def _told(lab: Lab, sha256: str) -> _Told:
         reading, channel, name, duration = dict(row.reading), row.channel, row.name, row.duration
     known = json.dumps([sha256, reading, channel, text, __version__], sort_keys=True)
     key = f"{sha256[:24]}-{hashlib.sha256(known.encode()).hexdigest()[:12]}"
-    rig = None if not text else Rig.from_toml(text)
-    return _Told(sha256, name, reading, channel, rig, duration, key)
+    return _Told(sha256, name, reading, channel, text, duration, key)
 
 
 def _kept_look(place: Path) -> Look | None:

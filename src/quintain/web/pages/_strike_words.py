@@ -154,7 +154,7 @@ def _why(strike: Strike) -> str:
     elif strike.curve.raw.size or strike.quantities:
         parts.append("The force is not corrected for the rig’s ringing.")
     if strike.force_kind == "force_on_cell":
-        parts.append("It is the force on the cell, not the force at the glove.")
+        parts.append("Force on the cell, not at the glove.")
     return " ".join(parts)
 
 

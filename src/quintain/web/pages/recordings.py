@@ -23,7 +23,7 @@ from quintain.store.queries_lists import list_recordings
 from quintain.store.results import load_analysis
 from quintain.store.schema import Recording
 from quintain.tasks.lab_views import RecordingView, recording_view
-from quintain.tasks.zoom import Look, corrected_in, look_into, marks_of, open_zoom
+from quintain.tasks.zoom import Look, corrected_in, look_into, marks_of, open_zoom, zoom_key
 from quintain.web.current import CurrentLab
 from quintain.web.pages._strike_charts import thinned
 from quintain.web.rendering import page
@@ -101,6 +101,7 @@ def recording(
         number=number,
         sha256=full,
         pyramid=pyramid,
+        key="" if pyramid is None or number is None else zoom_key(lab, full, number),
         work=work,
         trouble=trouble,
         told=told,
@@ -117,10 +118,12 @@ def recording(
 
 
 @router.get("/{sha256}/trace")
-def trace(lab: CurrentLab, sha256: str, start: float, end: float, pixels: int, channel: int = 0) -> Response:
+def trace(
+    lab: CurrentLab, sha256: str, start: float, end: float, pixels: int, channel: int = 0, key: str = ""
+) -> Response:
     """A window of the samples, as bytes."""
     try:
-        seen = view(_pyramid(lab, sha256, channel), start, end, pixels)
+        seen = view(_pyramid(lab, sha256, channel, key), start, end, pixels)
     except ValueError as problem:
         raise HTTPException(422, str(problem)) from None
     return Response(encode(seen), media_type="application/octet-stream")
@@ -128,12 +131,18 @@ def trace(lab: CurrentLab, sha256: str, start: float, end: float, pixels: int, c
 
 @router.get("/{sha256}/corrected.json")
 def corrected(
-    lab: CurrentLab, zooming: CurrentZooming, sha256: str, start: float, end: float, channel: int = 0
+    lab: CurrentLab,
+    zooming: CurrentZooming,
+    sha256: str,
+    start: float,
+    end: float,
+    channel: int = 0,
+    key: str = "",
 ) -> Response:
     """Corrected curves of the strikes in a window."""
     if not (np.isfinite(start) and np.isfinite(end)):
         raise HTTPException(422, "The window is no stretch of time.")
-    curves, missing = corrected_in(lab, sha256, _pyramid(lab, sha256, channel), start, end)
+    curves, missing = corrected_in(lab, sha256, _pyramid(lab, sha256, channel, key), start, end)
     zooming.fill(lab, missing)
     series = []
     for curve in curves:
@@ -231,8 +240,8 @@ def _number(look: Look | None, channel: int | None) -> int | None:
     return look.force if look.force is not None else 0
 
 
-def _pyramid(lab: Lab, sha256: str, channel: int) -> Pyramid:
-    pyramid = open_zoom(lab, sha256, channel)
+def _pyramid(lab: Lab, sha256: str, channel: int, key: str) -> Pyramid:
+    pyramid = open_zoom(lab, sha256, channel, key=key)
     if pyramid is None:
         raise HTTPException(409, "The recording is not prepared for zooming (any more); load its page again.")
     return pyramid

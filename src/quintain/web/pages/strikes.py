@@ -24,7 +24,7 @@ from quintain.store.lab import Lab
 from quintain.store.queries_lists import list_people, list_recordings
 from quintain.store.results import load_strike
 from quintain.tasks import review
-from quintain.tasks.compare_analyses import compare_analyses
+from quintain.tasks.compare_analyses import reasons
 from quintain.tasks.lab_views import StrikeView, strike_view
 from quintain.tasks.replay import ResultHistory, StrikeHistory, curves_of, history_of, replay
 from quintain.tasks.strike_types import list_types
@@ -250,7 +250,7 @@ def _earlier(lab: Lab, history: StrikeHistory) -> tuple[_Earlier, ...]:
     results: Sequence[ResultHistory] = history.results
     found = []
     for before, result in zip((None, *results), results, strict=False):
-        why = () if before is None else compare_analyses(lab, before.analysis_id, result.analysis_id).why
+        why = () if before is None else reasons(lab, before.analysis_id, result.analysis_id)
         found.append(_Earlier(result, load_strike(lab, history.strike_id, result_id=result.result_id), why))
     return tuple(found[::-1])
 
