@@ -28,6 +28,7 @@ __all__ = [
     "Stop",
     "answer_stop",
     "last_strike",
+    "open_stop",
 ]
 
 USUAL_DAYS = 90
@@ -109,7 +110,7 @@ def last_strike(lab: Lab, code: str) -> LastStrike:
     LabError
         If there is no such session.
     """
-    stop = _stop(lab, code)
+    stop = open_stop(lab, code)
     chosen = StrikeFilter(sessions=(code,), states=("waiting", "accepted"))
     newest = strike_page(lab, chosen, sort="order", descending=True, limit=50, quantities=()).rows
     held = set(stop.strikes) if stop else set()
@@ -140,8 +141,15 @@ def answer_stop(lab: Lab, code: str, strikes: Sequence[int], *, who: str) -> Non
         writer.note(_ANSWER, "session", row.id, after={"strikes": sorted(strikes)})
 
 
-def _stop(lab: Lab, code: str) -> Stop | None:
-    """What nobody has answered yet: an overload first, then a rig that rings otherwise."""
+def open_stop(lab: Lab, code: str) -> Stop | None:
+    """
+    What asks to stop and nobody has answered yet: an overload first, then a rig that rings otherwise.
+
+    Raises
+    ------
+    LabError
+        If there is no such session.
+    """
     with lab.reading() as database:
         session = session_row(database, code)
         entries = database.scalars(

@@ -19,6 +19,7 @@ from quintain.store.queries import StrikeRow, strike_page
 from quintain.store.queries_filter import StrikeFilter
 from quintain.store.queries_groups import group_summary
 from quintain.tasks.lab_views import SessionView
+from quintain.tasks.last_strike import open_stop
 from quintain.web.chosen import Chosen, chosen_of
 
 __all__ = ["ANY", "COLUMNS", "Asked", "Facet", "Line", "asked_of", "facets", "lines_of", "session_verdict"]
@@ -181,7 +182,10 @@ def session_verdict(lab: Lab, seen: SessionView) -> tuple[str, str, str]:
     sentence = ", ".join(parts) + "."
     if unsafe:
         which = f"strike{'s' if len(unsafe) > 1 else ''} {numbers(unsafe)}"
-        return "stop", f"Stop. The cell was overloaded on {which}. {sentence}", FLAGS["overload"].remedy
+        stop = open_stop(lab, code)
+        if stop is not None and stop.why == "overload":
+            return "stop", f"Stop. The cell was overloaded on {which}. {sentence}", FLAGS["overload"].remedy
+        return "doubt", f"{sentence} The cell was overloaded on {which}; the rig was checked since.", ""
     if moved:
         which = f"strike{'s' if len(moved) > 1 else ''} {numbers(moved)}"
         return (

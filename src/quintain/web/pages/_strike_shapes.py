@@ -51,7 +51,7 @@ class Course(NamedTuple):
     swc: float
 
 
-def draw_large(strike: Strike, *, name: str) -> Drawn:
+def draw_large(strike: Strike, *, name: str, character: float) -> Drawn:
     """
     Draw force against time, raw and corrected with its band, for a box of any size.
 
@@ -61,6 +61,8 @@ def draw_large(strike: Strike, *, name: str) -> Drawn:
         With its curve.
     name : str
         What the strike is called, in the words for those who cannot see it.
+    character : float
+        Width of a letter as a share of the box, so that names do not stand on each other. [%]
 
     Returns
     -------
@@ -99,7 +101,7 @@ def draw_large(strike: Strike, *, name: str) -> Drawn:
             if f == f
         ]
     parts += _time_ticks(x)
-    parts += _events(strike, x)
+    parts += _events(strike, x, character)
     step = ticks[1] - ticks[0] if len(ticks) > 1 else 1.0
     parts += [f'<text class="tick ytick" x="-8" y="{y(t):.2f}%">{tick_label(t, step)}</text>' for t in ticks]
     words = Markup.escape(f"{name}. {describe(strike)}")
@@ -241,7 +243,7 @@ def _time_ticks(x: _Axis) -> list[str]:
     return [*parts, '<text class="tick" x="100%" y="100%" dx="6" dy="17">ms</text>']
 
 
-def _events(strike: Strike, x: _Axis) -> list[str]:
+def _events(strike: Strike, x: _Axis, character: float) -> list[str]:
     moments = [(0.0, "start")]
     if strike.limb is not None and strike.limb.stop is not None:
         moments.append((strike.limb.stop, "limb stops"))
@@ -255,5 +257,5 @@ def _events(strike: Strike, x: _Axis) -> list[str]:
         parts.append(f'<line class="event" x1="{place:.2f}%" x2="{place:.2f}%" y1="-20" y2="100%"/>')
         if place > taken:  # a name that would stand on another is left to the line alone
             parts.append(f'<text class="lab" x="{place:.2f}%" y="0" dx="4" dy="-10">{words}</text>')
-            taken = place + 1.7 * len(words)
+            taken = place + character * len(words)
     return parts

@@ -192,7 +192,7 @@ def _seen(lab: Lab, code: str, asked: Asked, strike: int) -> StrikeView:
 
 def _told(lab: Lab, code: str, seen: StrikeView) -> dict[str, Any]:
     """What the changing part shows of a strike."""
-    result, drawn, trouble = picture_of(lab, seen, make=True)
+    result, drawn, trouble = picture_of(lab, seen, make=True, character=1.2)
     waiting = review.next_waiting(lab, code, after=seen.row.id)
     return {
         "seen": seen,

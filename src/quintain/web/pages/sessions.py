@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import tempfile
 from dataclasses import replace
 from datetime import datetime
-from pathlib import PurePath
+from pathlib import Path, PurePath
 from typing import Any
+from urllib.parse import quote
 
 from fastapi import APIRouter, HTTPException, Request
 from starlette.responses import RedirectResponse, Response
@@ -21,6 +23,8 @@ from quintain.store.queries_lists import list_rigs, list_sessions
 from quintain.store.results import load_strike
 from quintain.tasks.lab_views import SessionView, StrikeView, session_view, strike_view
 from quintain.tasks.replay import curves_of
+from quintain.tasks.report import write_session_reports
+from quintain.tasks.session_summary import summarise_session
 from quintain.web.current import CurrentLab
 from quintain.web.navigation import Nav
 from quintain.web.pages._session_rows import (
@@ -85,9 +89,24 @@ def session(request: Request, lab: CurrentLab, code: str, strike: int = 0) -> Re
         rigs=sorted({line.rig for line in found.rows if line.rig} | ({seen.row.rig} - {""})),
         cells_of=_shapes(lab, found.rows) if "shapes" in request.query_params else None,
         base_name=lambda path: PurePath(path).name,
-        report_path="",
         **(_peek(lab, selected) if selected else {"peek": None}),
     )
+
+
+@router.get("/{code}/report.{kind}")
+def report(lab: CurrentLab, code: str, kind: str, person: str = "") -> Response:
+    """The coach's page of a session as a file, of everybody or of one person."""
+    types = {"html": "text/html; charset=utf-8", "pdf": "application/pdf"}
+    if kind not in types:
+        raise HTTPException(404, "A session's report is made as html and as pdf.")
+    find_session(lab, code)
+    summary = summarise_session(lab, code, person=person)
+    with tempfile.TemporaryDirectory() as folder:
+        written = write_session_reports(summary, Path(folder), invented=lab.facts.invented)
+        path = next(path for path in written if path.suffix == f".{kind}")
+        content, name = path.read_bytes(), path.name
+    return Response(content, headers={"Content-Disposition": f"attachment; filename*=UTF-8''{quote(name)}"},
+                    media_type=types[kind])  # fmt: skip
 
 
 @router.get("/{code}/peek")
@@ -140,11 +159,14 @@ def find_session(lab: Lab, code: str) -> SessionView:
         raise
 
 
-def picture_of(lab: Lab, seen: StrikeView, *, make: bool) -> tuple[Strike | None, Drawn | None, str]:
+def picture_of(
+    lab: Lab, seen: StrikeView, *, make: bool, character: float
+) -> tuple[Strike | None, Drawn | None, str]:
     """
     A strike with its curve, its picture, and why there is none.
 
-    ``make`` waits for curves that are not in the cache; else there is no picture then, and no reason.
+    ``character`` is as for ``draw_large``. ``make`` waits for curves that are not in the cache; else there
+    is no picture then, and no reason.
     """
     if seen.result is None or seen.analysis is None or seen.row.number is None:
         return seen.result, None, "No result is in force; analyse the recording again."
@@ -160,7 +182,7 @@ def picture_of(lab: Lab, seen: StrikeView, *, make: bool) -> tuple[Strike | None
         whole = replace(seen.result, curve=made.force, limb=made.limb)
     else:
         whole = replace(seen.result, curve=found.force, limb=found.limb)
-    return whole, draw_large(whole, name=name), ""
+    return whole, draw_large(whole, name=name, character=character), ""
 
 
 def _from(request: Request) -> int:
@@ -181,7 +203,7 @@ def _peek(lab: Lab, strike: int, *, make: bool = False) -> dict[str, Any]:
         seen = strike_view(lab, strike)
     except LabError:
         return {"peek": None}
-    _, drawn, trouble = picture_of(lab, seen, make=make)
+    _, drawn, trouble = picture_of(lab, seen, make=make, character=2.6)
     flags = () if seen.result is None else seen.result.flags
     return {"peek": seen.row, "drawn": drawn, "trouble": trouble, "doubts": flags}
 
