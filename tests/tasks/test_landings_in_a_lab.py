@@ -14,10 +14,13 @@ from sqlalchemy import select
 
 import quintain as q
 from quintain.domain.method import Correction
+from quintain.domain.study_plan import StudyPlan
 from quintain.store.lab import Lab
 from quintain.store.schema import Person, Recording, Strike
+from quintain.study.answers import ReliabilityAnswer
 from quintain.tasks.analyse_lab import analyse_lab
 from quintain.tasks.import_recordings import import_recordings
+from quintain.tasks.study import run_study
 from shared_data import shared
 
 PEOPLE = ("A01", "A02", "A03", "A04")
@@ -74,3 +77,28 @@ def test_peaks_by_person_and_trial_are_those_of_the_files(lab):
             # noise, a knock or a drift of a newton among them
             assert result.peak_force_raw == pytest.approx(peak, abs=2.0), name
             assert abs(result.peak_force_raw - peak) < 4 * max(result.u_peak_force_raw or 0.0, 1.0), name
+
+
+def test_a_study_of_them_is_the_one_of_the_columns_alone(lab):
+    plan = StudyPlan.from_toml(
+        'code = "landings"\ntitle = "Landings of others"\nquantities = ["peak_force_raw"]\n'
+        '[select]\nunreviewed = true\n[[reliability]]\nacross = "trial"\nby = "type"\n'
+    )
+    result = run_study(lab, plan)
+    assert result.n_strikes == len(PEOPLE) * len(KINDS) * 3
+    found = {a.group: a.icc.value for a in result.answers.answers if isinstance(a, ReliabilityAnswer)}
+    for kind in KINDS:
+        table = [[peak_of(shared("landings", f"{who}_{kind}_{n}.txt")) for n in (1, 2, 3)] for who in PEOPLE]
+        # peaks agree within 2 N of hundreds between trials
+        assert found[kind] == pytest.approx(anova_icc(np.array(table)), abs=0.01), kind
+
+
+def anova_icc(table) -> float:
+    """ICC(2,1) by its definition, Shrout and Fleiss (1979), from the mean squares alone."""
+    n, k = table.shape
+    grand = table.mean()
+    rows = k * ((table.mean(axis=1) - grand) ** 2).sum() / (n - 1)
+    columns = n * ((table.mean(axis=0) - grand) ** 2).sum() / (k - 1)
+    rest = table - table.mean(axis=1, keepdims=True) - table.mean(axis=0) + grand
+    error = (rest**2).sum() / ((n - 1) * (k - 1))
+    return (rows - error) / (rows + (k - 1) * error + k * (columns - error) / n)
