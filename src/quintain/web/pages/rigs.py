@@ -34,8 +34,8 @@ router = APIRouter(prefix="/rigs", include_in_schema=False)
 
 _FIRST = {
     "drops": (
-        "Drop test: the whole chain", "Drop test: drop by drop", "Drop test: agreement of force and height",
-        "Drop test: the pad",
+        "Drop test: drop by drop", "Drop test: the whole chain", "Drop test: the pad",
+        "Drop test: agreement of force and height",
     ),
     "tap": ("Tap test: how the rig rings", "Tap test: what it allows"),
 }  # fmt: skip
@@ -97,7 +97,6 @@ def rig(request: Request, lab: CurrentLab, name: str) -> Response:
         facts=() if state is None else [f for f in rig_facts(state.rig) if f.name not in ("Rig", "Version")],
         due=() if state is None else [(CHECK_WORDS[c.kind], *_due(c)) for c in state.due],
         cautions=RIG_CAUTIONS[:4],
-        short=_short,
     )
 
 
@@ -266,10 +265,7 @@ def _kept(lab: Lab, name: str, row: EvidenceRow) -> list[Mapping[str, Any]] | No
 
 
 def _chosen(row: EvidenceRow, sections: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
-    wanted = _FIRST.get(row.kind, ())
-    return [section for section in sections if section["title"] in wanted]
-
-
-def _short(name: str) -> str:
-    """Name of a recording that fits a narrow column."""
-    return name if len(name) <= 28 else f"{name[:16]}…{name[-10:]}"
+    """The leading sections in their order; budgets and settings stand on the page of the test."""
+    by_title = {section["title"]: section for section in sections}
+    wanted = [by_title[title] for title in _FIRST.get(row.kind, ()) if title in by_title]
+    return [{**section, "budgets": (), "facts": ()} if row.kind == "drops" else section for section in wanted]
