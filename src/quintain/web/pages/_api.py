@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Coroutine, Iterable
 from typing import Annotated, Any
 
@@ -37,6 +38,9 @@ __all__ = [
 ]
 
 _LARGEST = 2**31 - 1
+
+_MISSING = re.compile(r"there is (no|more than one) |the (rig|strike) .* has no ", re.DOTALL)
+"""How tasks say that the lab does not hold something; other errors of a lab are its own."""
 
 
 class Answer(BaseModel):
@@ -121,7 +125,7 @@ class _Route(APIRoute):
                 raise
             except LabError as problem:
                 words = str(problem)
-                if words.startswith(("there is no ", "there is more than one ")):
+                if _MISSING.match(words):
                     raise HTTPException(404, words[:1].upper() + words[1:] + ".") from None
                 raise
 

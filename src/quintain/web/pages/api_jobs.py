@@ -52,6 +52,13 @@ class JobAsked(Asked):
     without_recordings: bool = Field(False, description="A package without the original bytes.")
 
 
+class Undone(Answer):
+    """A part of a job that could not be done."""
+
+    name: str
+    why: str
+
+
 class JobOut(Answer):
     """A job as it stands."""
 
@@ -64,7 +71,7 @@ class JobOut(Answer):
     total: float | None
     left: float | None = Field(description="A guess from the pace so far. [s]")
     message: str
-    failures: list[tuple[str, str]] = Field(description="Parts that could not be done: a name, and why.")
+    failures: list[Undone]
     who: str
     added: datetime
     ended: datetime | None
@@ -86,7 +93,7 @@ def jobs(lab: CurrentLab, offset: Offset = 0, count: Count = 50) -> JobPage:
     return JobPage(total=total, offset=offset, jobs=[_out(lab, row) for row in rows])
 
 
-@router.post("", status_code=202, responses=refusals(413))
+@router.post("", status_code=202, responses=refusals(400, 413))
 def ask(request: Request, lab: CurrentLab, visitor: CurrentVisitor, asked: JobAsked) -> JobOut:
     """Ask for long work; the same that waits or runs already is not asked for twice."""
     _check_role(visitor, asked.kind)

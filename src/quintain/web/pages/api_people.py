@@ -69,7 +69,7 @@ def people(lab: CurrentLab) -> list[PersonOut]:
     return [PersonOut(**_row(row)) for row in list_people(lab)]
 
 
-@router.post("", status_code=201, responses=refusals(409, 413), dependencies=[needs(Role.ENGINEER)])
+@router.post("", status_code=201, responses=refusals(400, 409, 413), dependencies=[needs(Role.ENGINEER)])
 def new_person(lab: CurrentLab, visitor: CurrentVisitor, asked: NewPerson) -> PersonWhole:
     """Add a person; needs an engineer."""
     add_person(lab, who=visitor.who, **asked.model_dump())
@@ -82,7 +82,7 @@ def person(lab: CurrentLab, code: Code) -> PersonWhole:
     return _whole(lab, code)
 
 
-@router.patch("/{code}", responses=refusals(409, 413), dependencies=[needs(Role.ENGINEER)])
+@router.patch("/{code}", responses=refusals(400, 409, 413), dependencies=[needs(Role.ENGINEER)])
 def change_person(lab: CurrentLab, visitor: CurrentVisitor, code: Code, asked: ChangedPerson) -> PersonWhole:
     """Change what is stated of a person; needs an engineer."""
     entries = asked.model_dump(exclude_unset=True)

@@ -13,7 +13,7 @@ __all__ = ["router"]
 
 router = api_router("review")
 
-_REFUSED = refusals(409, 413)
+_REFUSED = refusals(400, 409, 413)
 
 
 class Seen(Asked):

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 from fastapi import Path, Query
 from pydantic import Field
 from sqlalchemy import select
-from starlette.responses import PlainTextResponse
+from starlette.responses import PlainTextResponse, Response
 
 from quintain.store import schema
 from quintain.store.queries_lists import list_rigs
@@ -139,16 +139,20 @@ def evidence(lab: CurrentLab, name: Name) -> list[EvidenceOut]:
         ]  # fmt: skip
 
 
-@router.get("/{name}/file", response_class=PlainTextResponse)
+@router.get(
+    "/{name}/file",
+    response_class=Response,
+    responses={200: {"content": {"text/plain": {"schema": {"type": "string"}}}}},
+)
 def rig_file(
     lab: CurrentLab,
     name: Name,
     version: Annotated[
         str | None, Query(description="Hash of a version; the one in use if left out.")
     ] = None,
-) -> str:
+) -> Response:
     """Give the text of a rig file (TOML) as it came in."""
-    return rig_text(lab, name, version)
+    return PlainTextResponse(rig_text(lab, name, version))
 
 
 def _stated(entry: dict[str, Any] | None) -> Quantity | None:

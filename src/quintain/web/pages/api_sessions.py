@@ -104,7 +104,7 @@ def sessions(lab: CurrentLab) -> list[SessionOut]:
     return [SessionOut(**_row(row)) for row in list_sessions(lab)]
 
 
-@router.post("", status_code=201, responses=refusals(409, 413))
+@router.post("", status_code=201, responses=refusals(400, 409, 413))
 def new_session(lab: CurrentLab, visitor: CurrentVisitor, asked: NewSession) -> SessionKept:
     """Make a session."""
     return _kept(add_session(lab, who=visitor.who, **asked.model_dump()))
@@ -125,7 +125,7 @@ def session(lab: CurrentLab, code: Code) -> SessionWhole:
     )
 
 
-@router.patch("/{code}", responses=refusals(409, 413))
+@router.patch("/{code}", responses=refusals(400, 409, 413))
 def change_session(
     lab: CurrentLab, visitor: CurrentVisitor, code: Code, asked: ChangedSession
 ) -> SessionKept:

@@ -124,10 +124,17 @@ class StrikePageOut(Answer):
     strikes: list[StrikeOut]
 
 
+class ContactOut(Answer):
+    """One stretch of contact, on the clock of the recording. [s]"""
+
+    start: float
+    end: float
+
+
 class StrikeWhole(StrikeOut):
     """A strike with every quantity, the budget of each uncertainty, and its doubts in words."""
 
-    contacts: list[tuple[float, float]] = Field(description="Start and end of each contact. [s]")
+    contacts: list[ContactOut]
     force_kind: str = Field(description="force_on_cell or contact_force.")
     budget: dict[str, dict[str, float | None]] = Field(
         description="By quantity: standard uncertainty by source, in the unit of the quantity."
@@ -224,7 +231,7 @@ def strike(lab: CurrentLab, strike_id: StrikeNumber) -> StrikeWhole:
     row = _row(seen.row) | {"quantities": {name: quantity(measured.get(name)) for name in STRIKE_QUANTITIES}}
     return StrikeWhole(
         **row,
-        contacts=[] if result is None else [(c.start, c.end) for c in result.contacts],
+        contacts=[] if result is None else [ContactOut.model_validate(one) for one in result.contacts],
         force_kind="" if result is None else result.force_kind,
         budget={
             name: {c.name: None if c.u != c.u else c.u for c in m.budget}

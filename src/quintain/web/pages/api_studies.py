@@ -80,7 +80,7 @@ def studies(lab: CurrentLab) -> list[StudyOut]:
     return [StudyOut.model_validate(row) for row in list_studies(lab)]
 
 
-@router.post("", status_code=201, responses=refusals(409, 413), dependencies=[needs(Role.ENGINEER)])
+@router.post("", status_code=201, responses=refusals(400, 409, 413), dependencies=[needs(Role.ENGINEER)])
 def new_study(lab: CurrentLab, visitor: CurrentVisitor, asked: NewStudy) -> StudyWhole:
     """Fix a plan; needs an engineer. The same plan again changes nothing."""
     return _whole(lab, add_study(lab, asked.plan, who=visitor.who, origin="plan").code)
