@@ -30,7 +30,7 @@ from quintain.readers.units import find_unit, parse_units, split_unit
 
 __all__ = ["NamedArray", "array_channels", "is_rate_name", "recording_of_arrays"]
 
-_PIECE = 1 << 18
+_PIECE = 1 << 16
 """Samples fetched at a time."""
 _FIRST = 20_000
 """Stamps from which a rate is found."""

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import struct
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -192,12 +193,25 @@ class _Column:
         self._kept: tuple[int, NDArray[Any]] | None = None
         self._zero: np.datetime64 | None = None
 
-    def raw(self, i: int, j: int) -> NDArray[Any]:
-        """Numbers or timestamps from ``i`` to ``j``."""
-        return np.concatenate(list(self._parts(i, j)))
+    def raw(self, i: int, j: int, source: Any = None) -> NDArray[Any]:
+        """Numbers or timestamps from ``i`` to ``j``; of a file that is open, or is opened for it."""
+        parts = list(self._parts(i, j, source))
+        return parts[0] if len(parts) == 1 else np.concatenate(parts)
+
+    @contextmanager
+    def opened(self) -> Iterator[Callable[[int, int], NDArray[np.float64]]]:
+        """Keep the file open for many pieces."""
+        try:
+            source = _open(self.where)
+        except Exception as error:
+            raise _damaged(self.where, error) from None
+        yield lambda i, j: self._numbers(i, j, source)
 
     def __call__(self, i: int, j: int) -> NDArray[np.float64]:
-        numbers = self.raw(i, j)
+        return self._numbers(i, j)
+
+    def _numbers(self, i: int, j: int, source: Any = None) -> NDArray[np.float64]:
+        numbers = self.raw(i, j, source)
         if numbers.dtype.kind == "M":
             if self._zero is None:
                 self._zero = self.raw(0, 1)[0]
@@ -206,20 +220,20 @@ class _Column:
                 return np.where(np.isnat(steps), np.nan, steps / np.timedelta64(1, "s"))
         return numbers.astype(np.float64, copy=False)
 
-    def _parts(self, i: int, j: int) -> Iterator[NDArray[Any]]:
+    def _parts(self, i: int, j: int, source: Any) -> Iterator[NDArray[Any]]:
         group = int(np.searchsorted(self.starts, i, "right")) - 1
         while i < j:
-            rows = self._group(group)
+            rows = self._group(group, source)
             first, end = int(self.starts[group]), int(self.starts[group + 1])
             if rows.size != end - first:
                 raise RecordingError(f"{self.where}: column {self.name!r} is shorter than the file says.")
             yield rows[i - first : min(j, end) - first]
             i, group = max(i, end), group + 1
 
-    def _group(self, k: int) -> NDArray[Any]:
+    def _group(self, k: int, source: Any) -> NDArray[Any]:
         if self._kept is None or self._kept[0] != k:
             try:
-                source = _open(self.where)
+                source = _open(self.where) if source is None else source
                 if hasattr(source, "num_row_groups"):
                     column = source.read_row_group(k, columns=[self.name]).column(0)
                 else:

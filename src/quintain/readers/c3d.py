@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +24,7 @@ from quintain.readers.reader import Reader
 __all__ = ["READER", "read_c3d", "recognises"]
 
 _BLOCK = 512
-_MOST_BYTES = 1 << 22
+_MOST_BYTES = 1 << 18
 _UNITS = {"nt": "N", "ntmm": "Nmm", "nt-mm": "Nmm"}
 """Spellings of gait laboratories that are understood nowhere else."""
 _PLATE_CHANNELS = {1: 6, 2: 6, 3: 8, 4: 6}
@@ -56,8 +57,8 @@ class _Frames:
         """Bytes of a frame."""
         return (4 * self.header.n_points + self.header.n_analog) * self.width
 
-    def numbers(self, i: int, j: int, *, unsigned: bool = False) -> Iterator[NDArray[np.float64]]:
-        """Frames ``i`` to ``j`` as they stand, some at a time; one row a frame."""
+    def numbers(self, i: int, j: int, *, unsigned: bool = False) -> Iterator[NDArray[Any]]:
+        """Frames ``i`` to ``j`` in the type they are stored in, some at a time; one row a frame."""
         most = max(1, _MOST_BYTES // self.step)
         with open_again(self.found) as file:
             for first in range(i, j, most):
@@ -68,12 +69,12 @@ class _Frames:
                     raise RecordingError(
                         f"{self.found.path}: the file ends before frame {first + n}. Copy it again."
                     )
-                if self.width == 4:
-                    flat = floats(data, self.header.order, dec=self.header.dec)
+                flat: NDArray[Any]
+                if self.width == 4 and self.header.dec:
+                    flat = floats(data, self.header.order, dec=True)
                 else:
-                    flat = np.frombuffer(data, self.header.order + ("u2" if unsigned else "i2")).astype(
-                        np.float64
-                    )
+                    kind = "f4" if self.width == 4 else "u2" if unsigned else "i2"
+                    flat = np.frombuffer(data, self.header.order + kind)
                 yield flat.reshape(n, -1)
 
     def point(self, k: int, axis: int, i: int, j: int) -> NDArray[np.float64]:
@@ -81,8 +82,10 @@ class _Frames:
         scale = 1.0 if self.header.scale < 0 else self.header.scale
         parts = []
         for frames in self.numbers(i, j):
-            seen = frames[:, 4 * k + 3] >= 0
-            parts.append(np.where(seen, frames[:, 4 * k + axis] * scale, np.nan))
+            with np.errstate(invalid="ignore"):
+                seen = frames[:, 4 * k + 3] >= 0
+                place = frames[:, 4 * k + axis].astype(np.float64)
+            parts.append(np.where(seen, place * scale, np.nan))
         return np.concatenate(parts)
 
     def analog(self, weights: tuple[tuple[int, float], ...], i: int, j: int) -> NDArray[np.float64]:
@@ -93,11 +96,19 @@ class _Frames:
         parts = []
         for frames in self.numbers(first, last, unsigned=self.unsigned):
             block = frames[:, 4 * self.header.n_points :].reshape(-1, channels)
-            total = np.zeros(len(block))
+            total = None
             for k, weight in weights:
-                total += weight * (block[:, k] - self.analog_zero[k]) * self.analog_scale[k]
-            parts.append(total)
-        return np.concatenate(parts)[i - first * per : j - first * per]
+                with np.errstate(invalid="ignore", over="ignore"):
+                    part = block[:, k].astype(np.float64)
+                    if self.analog_zero[k]:
+                        part -= self.analog_zero[k]
+                    if weight * self.analog_scale[k] != 1.0:
+                        part *= weight * self.analog_scale[k]
+                    total = part if total is None else total + part
+            if total is not None:
+                parts.append(total)
+        whole = parts[0] if len(parts) == 1 else np.concatenate(parts)
+        return whole[i - first * per : j - first * per]
 
 
 def read_c3d(

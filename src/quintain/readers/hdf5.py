@@ -201,7 +201,9 @@ def _packing(dataset: Any) -> ArrayCalibration | None:
 def _rebound(array: NamedArray, dataset: Any, where: str) -> NamedArray:
     """The column fetched anew from the file, which is closed until then."""
     how = array.fetch.args[1:]  # type: ignore[attr-defined]
-    return replace(array, fetch=_Dataset(where, dataset.name, array.fetch.func, how))  # type: ignore[attr-defined]
+    # Two packed pieces stay unpacked: a piece that is not kept would be unpacked for each block anew.
+    cache = max(1 << 20, 2 * math.prod(dataset.chunks or ()) * dataset.dtype.itemsize)
+    return replace(array, fetch=_Dataset(where, dataset.name, array.fetch.func, how, cache))  # type: ignore[attr-defined]
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,6 +214,8 @@ class _Dataset:
     path: str
     slicer: Callable[..., NDArray[np.float64]]
     how: tuple[Any, ...]
+    cache: int
+    """Unpacked pieces that are kept. [byte]"""
 
     def __call__(self, i: int, j: int) -> NDArray[np.float64]:
         with self.opened() as fetch:
@@ -223,7 +227,7 @@ class _Dataset:
         import h5py
 
         try:
-            with h5py.File(self.where, "r") as file:
+            with h5py.File(self.where, "r", rdcc_nbytes=self.cache) as file:
                 yield partial(self._fetch, file[self.path])
         except (OSError, KeyError, RuntimeError, ValueError) as error:
             raise _damaged(self.where, error) from None
