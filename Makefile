@@ -4,7 +4,7 @@ VENV   := .venv
 BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
-.PHONY: demo test chromium postgresql check format lint types layers docs bench fuzz validate lock clean
+.PHONY: demo test chromium postgresql check format lint types layers docs bench fuzz fuzz-api screenshots validate lock clean
 
 demo: $(VENV)/runtime.stamp
 	$(BIN)/quintain demo quintain-demo
@@ -49,6 +49,14 @@ bench: $(VENV)/dev.stamp
 # Damages files of every format for some minutes, e.g. `make fuzz MINUTES=10`.
 fuzz: $(VENV)/dev.stamp
 	$(BIN)/python -m bench.fuzz_readers $(or $(MINUTES),3)
+
+# Asks the HTTP interface everything its description allows and forbids, e.g. `make fuzz-api MINUTES=10`.
+fuzz-api: $(VENV)/dev.stamp
+	$(BIN)/python -m bench.fuzz_api $(or $(MINUTES),3)
+
+# Takes the pictures of the app for README and documentation anew, from the invented lab.
+screenshots: $(VENV)/dev.stamp chromium
+	$(BIN)/python docs/screenshots.py
 
 validate: $(VENV)/dev.stamp
 	$(BIN)/python -m bench.validate
