@@ -34,13 +34,7 @@ BUDGETS = ("effective_mass", "peak_force", "impulse", "energy", "approach_speed"
 
 _LIMB = GROUPS[2]
 _MAIN = ("impulse", "peak_force", "effective_mass")
-_COUNT = (
-    "",
-    "One quantity carries",
-    "Two quantities carry",
-    "Three quantities carry",
-    "Four quantities carry",
-)
+_COUNT = ("", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten")
 
 
 class Row(NamedTuple):
@@ -124,7 +118,8 @@ def _sentence(strike: Strike, verdict: Verdict, doubted: Sequence[str], whole: S
         return f"{words[:1].upper()}{words[1:]} {_verb(clear)} without a doubt."
     said = verdict.sentence
     if doubted:
-        carry = _COUNT[len(doubted)] if len(doubted) < len(_COUNT) else f"{len(doubted)} quantities carry"
+        n = len(doubted)
+        carry = f"{_COUNT[n] if n < len(_COUNT) else n} {'quantities carry' if n > 1 else 'quantity carries'}"
         tail = f"; {_joined(clear)} {'do' if len(clear) > 1 else 'does'} not" if clear else ""
         return f"{carry} a doubt{tail}. {said}".strip()
     if whole:

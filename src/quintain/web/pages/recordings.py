@@ -220,7 +220,7 @@ def _zoom(
     try:
         look = look_into(lab, sha256)
     except QuintainError as problem:
-        return None, None, None, str(problem)
+        return None, None, None, str(problem).replace(f"{lab.originals.folder}: ", "")
     number = _number(look, channel)
     if number is None:
         return look, None, None, look.trouble or "The file holds no channel."

@@ -20,6 +20,7 @@ from quintain.quantities import GLOSSARY
 from quintain.report.figures.strike import draw_strike
 from quintain.report.figures.style import standalone
 from quintain.report.parts import budget_of
+from quintain.store.curves import read_curves
 from quintain.store.lab import Lab
 from quintain.store.queries_lists import list_people, list_recordings
 from quintain.store.results import load_strike
@@ -214,6 +215,7 @@ def _show(
         "strike.html",
         status=status,
         seen=seen,
+        drawable=_drawable(lab, seen, history),
         row=row,
         words=words,
         rows=strike_rows(result, moved=moved) if result is not None else (),
@@ -263,6 +265,13 @@ def _again(lab: Lab, history: StrikeHistory, analysis_id: int) -> dict[str, Any]
         return {"made": replay(lab, analysis_id), "problem": ""}
     except QuintainError as problem:
         return {"made": None, "problem": str(problem)}
+
+
+def _drawable(lab: Lab, seen: StrikeView, history: StrikeHistory) -> bool:
+    """Whether there are curves, or bytes from which they can be made again."""
+    if seen.analysis is None or seen.row.number is None:
+        return False
+    return bool(history.kept_at) or read_curves(lab.cache, seen.analysis.output, seen.row.number) is not None
 
 
 def _series(text: str) -> int:
