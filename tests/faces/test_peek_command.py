@@ -9,10 +9,12 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from jsonschema import Draft202012Validator
 from typer.testing import CliRunner
 
 from quintain.cli.app import app
 from quintain.readers.registry import list_readers
+from quintain.schemas import load_schema
 from reader_samples import mme_files
 
 RUN = CliRunner()
@@ -43,6 +45,13 @@ def test_peek_as_json(tmp_path: Path) -> None:
     assert (aux["missing"], aux["lowest"], aux["breaks"]) == (1, -19, {"gap": 1})
     assert force["duration_s"] == 9.0
     assert answer["results"]["header"] == "t [s];Kraft [kN];aux"
+
+
+def test_answers_keep_to_their_schemas(tmp_path: Path) -> None:
+    path = str(_file(tmp_path))
+    for command in (["peek", path, "--setting", "units=aux=V"], ["peek", path], ["formats"]):
+        done = RUN.invoke(app, [*command, "--json"])
+        Draft202012Validator(load_schema(command[0])).validate(json.loads(done.stdout))
 
 
 def test_peek_refuses_in_one_line(tmp_path: Path) -> None:

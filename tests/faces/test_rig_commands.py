@@ -92,7 +92,10 @@ def test_names_that_scripts_rely_on(lab):
     assert each | {"peak_force", "flags"} <= set(found["drops"]["drops"][0])
 
 
-@pytest.mark.parametrize("command", ["tap", "calibrate", "drops", "rig", "zero"])
+@pytest.mark.parametrize(
+    "command",
+    ["tap", "calibrate", "calibrate-imu", "drops", "rig", "zero", "translate", "formats"],
+)
 def test_schemas_are_strict(command):
     schema = load_schema(command)
     Draft202012Validator.check_schema(schema)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from quintain.numerics.clocks import find_pulses, fit_clock, lag_by_correlation
+from quintain.numerics.clocks import find_pulses, find_stretch, fit_clock, lag_by_correlation
 
 
 def session(generator, n=20, *, offset=123.4, drift=40e-6, jitter=0.0005, span=600.0):
@@ -100,3 +100,23 @@ def test_lag_is_signed():
     assert lag_by_correlation(a, b, 1000.0) == pytest.approx(-0.030, abs=2e-4)
     with pytest.raises(ValueError, match="constant"):
         lag_by_correlation(np.ones(10), a, 1000.0)
+
+
+@pytest.mark.parametrize("factor", [0.1, 0.8, 1.024, 1.25, 4.0])
+def test_any_wrong_rate_is_told_by_the_intervals(factor):
+    generator = np.random.default_rng(3)
+    force = np.cumsum(generator.uniform(1.5, 4.0, 20))
+    other = factor * (force + generator.normal(0, 0.0005, 20)) + 60.0
+    assert find_stretch(force, other) == pytest.approx(factor, rel=1e-3)
+    # one strike missed by either: two intervals of nineteen are lost
+    assert find_stretch(np.delete(force, 4), other) == pytest.approx(factor, rel=1e-3)
+
+
+def test_unrelated_or_few_events_tell_no_rate():
+    generator = np.random.default_rng(4)
+    found = [
+        find_stretch(np.cumsum(generator.uniform(1.5, 4.0, 12)), np.cumsum(generator.uniform(1.5, 4.0, 12)))
+        for _ in range(50)
+    ]
+    assert found.count(None) == 50
+    assert find_stretch([1.0, 2.0, 4.0], [1.2, 2.4, 4.8]) is None

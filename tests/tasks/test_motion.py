@@ -135,6 +135,43 @@ def test_another_rate_than_stated(session):
     assert all(motion.approach_speed is None for motion in joined.motions)
 
 
+@pytest.mark.parametrize("rate", [500.0, 833.0, 1250.0])
+def test_a_rate_far_from_the_stated_one_is_named(session, rate):
+    shown = invented.imu_recording(session.samples, rate)
+    joined = join_motion(invented.analysis_of(session.starts), shown, setup=SETUP)
+    (doubt,) = joined.flags
+    assert doubt.code == "motion-rate"
+    # the samples were taken at 1000 Hz; six edges of 1 ms over some 3 s each
+    assert float(doubt.message.split("about ")[1].split(" Hz")[0]) == pytest.approx(1000.0, rel=2e-3)
+    assert codes(joined.motions[0].flags) == {"clocks-apart"}
+
+
+def test_a_jump_half_way_is_a_jump_and_no_riddle(session):
+    """Three strikes on either side agree among themselves: neither offset is chance."""
+    samples, at = session.samples, round((session.starts[3] - 1.2) * session.rate)
+    shown = invented.imu_recording(samples, session.rate)
+
+    class Jumping:
+        def __init__(self, values):
+            self.values = values
+
+        def blocks(self):
+            yield Block(0, 0.0, self.values[:at])
+            yield Block(at, at / 1000 + 3.0, self.values[at:], "gap")
+
+    traces = tuple(replace(t, source=Jumping(t.read())) for t in shown.traces)
+    joined = join_motion(invented.analysis_of(session.starts), replace(shown, traces=traces), setup=SETUP)
+    assert "clock-jumped" in codes(joined.flags)
+    assert "clock-ambiguous" not in codes(joined.flags)
+    assert sum(m.approach_speed is not None for m in joined.motions) == 3
+
+
+def test_a_stated_offset_that_is_wrong_is_named(session):
+    shown = invented.imu_recording(session.samples, session.rate)
+    joined = join_motion(invented.analysis_of(session.starts), shown, setup=SETUP, clock_offset=(5.0, 0.1))
+    assert "within 0.1 s of the offset 5 s" in joined.flags[0].message
+
+
 def test_a_clock_that_jumped(session):
     class Jumping:
         def __init__(self, values):

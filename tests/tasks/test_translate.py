@@ -6,12 +6,14 @@ import json
 from pathlib import Path
 
 import pytest
+from jsonschema import Draft202012Validator
 from typer.testing import CliRunner
 
 from quintain.cli.app import app
 from quintain.domain.rig import Mode, Rig, RigPad
 from quintain.domain.translation import Chain
 from quintain.errors import RecordingError, UsageError
+from quintain.schemas import load_schema
 from quintain.tasks.translate import MeasuredBlow, blows_of_answer, translate_blows
 
 PADS = """
@@ -107,11 +109,16 @@ def test_the_command(tmp_path: Path) -> None:
     found = CliRunner().invoke(app, [*arguments, "--json"])
     assert found.exit_code == 0, found.output
     answer = json.loads(found.stdout)
-    assert answer["command"] == "translate"
+    Draft202012Validator(load_schema("translate")).validate(answer)
     assert answer["results"]["translations"][0]["translated_peak"]["unit"] == "N"
     assert answer["results"]["assumptions"]
     plain = CliRunner().invoke(app, [*arguments, "--as-frequency", "120", "--as-rate", "500"])
     assert "another chain" in plain.stdout
+    chain = CliRunner().invoke(app, [*arguments, "--as-frequency", "120", "--as-rate", "500", "--json"])
+    answer = json.loads(chain.stdout)
+    Draft202012Validator(load_schema("translate")).validate(answer)
+    assert answer["method"]["as_natural_frequency"] == 120.0
+    assert answer["results"]["translations"][0]["shown_by_chain_N"]["lowest"] > 0
     empty = _answer(tmp_path, approach_speed=None)
     refused = CliRunner().invoke(app, ["translate", str(empty), "--rig", str(rig), "--to", "soft"])
     assert refused.exit_code == 1

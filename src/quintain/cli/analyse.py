@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -12,6 +12,9 @@ from quintain.cli.progress_bar import progress_bar
 from quintain.cli.reading import Setting, reading
 from quintain.errors import QuintainError, UsageError
 from quintain.version import __version__
+
+if TYPE_CHECKING:
+    from quintain.domain.analysis import Analysis
 
 __all__ = ["analyse"]
 
@@ -127,7 +130,9 @@ def analyse(
     with explained():
         if lab is not None:
             given = {"channel": channel, "columns": columns, "rate": rate, "setting": setting, "units": units,
-                     "motion": motion, "speed": speed, "report": report}  # fmt: skip
+                     "motion": motion, "motion-setting": motion_setting, "normal": normal,
+                     "lever-arm": lever_arm, "track": track, "clock-offset": clock_offset, "sync": sync,
+                     "speed": speed, "report": report}  # fmt: skip
             stray = [f"--{name}" for name, value in given.items() if value is not None]
             if files or stray:
                 raise UsageError(
@@ -202,5 +207,12 @@ def analyse(
         if not worst and not any(a.strikes for a in analyses):
             say("quintain: no strike was found; see detection in the method file if there should be one")
             worst = 1
+        elif not worst and (motion is not None or speed is not None) and not _any_speed(analyses):
+            say("quintain: no strike has a speed, so nothing of the limb is stated; the doubts say why")
+            worst = 1
         if worst:
             raise typer.Exit(worst)
+
+
+def _any_speed(analyses: list[Analysis]) -> bool:
+    return any("approach_speed" in strike.quantities for a in analyses for strike in a.strikes)

@@ -9,20 +9,21 @@ from rich.console import Console
 from rich.table import Table
 
 from quintain.domain.analysis import Analysis
+from quintain.domain.flags import FLAGS
 from quintain.domain.measured import Measured
 from quintain.quantities import GLOSSARY
-from quintain.report.figures.clocks import clock_facts
+from quintain.report.figures.clocks import clock_sentence
 from quintain.report.rounding import shown
 
 __all__ = ["print_strikes"]
 
-_ALWAYS = {
+_FORCE = {
     "contact_time": "contact",
     "impulse": "impulse",
     "peak_force": "peak",
     "peak_force_raw": "raw peak",
 }
-_WHERE_KNOWN = {
+_LIMB = {
     "approach_speed": "speed",
     "effective_mass": "eff. mass",
     "effective_mass_low": "mass from",
@@ -30,6 +31,11 @@ _WHERE_KNOWN = {
     "energy": "energy",
     "peak_power": "peak power",
 }
+"""A second table below the first: one with all of it is too wide for a terminal of 80 columns."""
+
+
+_DETAILS = 3
+"""Strikes of which a flag's own detail is printed; the JSON answer and the report have all."""
 
 
 def _cell(measured: Measured | None) -> str:
@@ -44,41 +50,52 @@ def print_strikes(analyses: Sequence[Analysis], console: Console) -> None:
     for analysis in analyses:
         console.print(f"{analysis.path}: {len(analysis.strikes)} strikes on {analysis.channel!r}")
         if analysis.strikes:
-            console.print(_table(analysis))
+            for table in _tables(analysis):
+                console.print(table)
         if analysis.clock is not None:
-            for name, value in clock_facts(analysis.clock):
-                console.print(f"clocks, {name[0].lower()}{name[1:]}: {value}", markup=False)
+            console.print(clock_sentence(analysis.clock), markup=False)
         for flag in analysis.flags:
-            console.print(f"◇ {flag.code}: {flag.message}", markup=False)
-        codes = {flag.code: flag for strike in analysis.strikes for flag in strike.flags}
-        for code, flag in codes.items():
-            concerned = [s.number for s in analysis.strikes if any(f.code == code for f in s.flags)]
-            numbers = ", ".join(map(str, concerned))
-            console.print(f"◇ {code} ({numbers}): {_meaning(flag.code)}", markup=False)
+            console.print(f"◇ {flag.code}: {flag.message} {FLAGS[flag.code].remedy}", markup=False)
+        for code in dict.fromkeys(flag.code for strike in analysis.strikes for flag in strike.flags):
+            said = {s.number: f.message for s in analysis.strikes for f in s.flags if f.code == code}
+            numbers = ", ".join(map(str, said))
+            console.print(f"◇ {code} ({numbers}): {_in_common(code, said)}", markup=False)
 
 
-def _meaning(code: str) -> str:
-    from quintain.domain.flags import FLAGS
+def _in_common(code: str, said: dict[int, str]) -> str:
+    """What a flag says of all its strikes: the message where it is the same, else what the first ones add."""
+    meaning, remedy = FLAGS[code].meaning, FLAGS[code].remedy
+    messages = list(dict.fromkeys(said.values()))
+    if len(messages) == 1:
+        return f"{messages[0]} {remedy}"
+    details = [
+        f"{number}: {message.removeprefix(meaning).strip().rstrip('.')}" for number, message in said.items()
+    ]
+    more = "; …" if len(details) > _DETAILS else ""
+    return f"{meaning} {'; '.join(details[:_DETAILS])}{more}. {remedy}"
 
-    return f"{FLAGS[code].meaning} {FLAGS[code].remedy}"
+
+def _tables(analysis: Analysis) -> list[Table]:
+    limb = {n: w for n, w in _LIMB.items() if any(n in s.quantities for s in analysis.strikes)}
+    return [_table(analysis, names) for names in (_FORCE, limb) if names]
 
 
-def _table(analysis: Analysis) -> Table:
-    known = {n: w for n, w in _WHERE_KNOWN.items() if any(n in s.quantities for s in analysis.strikes)}
-    names = _ALWAYS | known
-    if known:
-        del names["peak_force_raw"]  # room for the limb; the report has both
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, caption="± expanded uncertainty, 95 %")
+def _table(analysis: Analysis, names: dict[str, str]) -> Table:
+    caption = "± expanded uncertainty, 95 %"
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, caption=caption)
     table.add_column("no.", justify="right")
-    table.add_column("start, s", justify="right")
+    if names is _FORCE:
+        table.add_column("start, s", justify="right")
     for name, words in names.items():
         table.add_column(f"{words}, {GLOSSARY[name].shown_unit}", justify="right", no_wrap=True)
-    table.add_column("doubts", no_wrap=True)
+    if names is _FORCE:
+        table.add_column("doubts", no_wrap=True)
     for strike in analysis.strikes:
-        table.add_row(
-            str(strike.number),
-            f"{strike.start:.3f}",
-            *(_cell(strike.quantities.get(name)) for name in names),
-            f"◇ {len(strike.flags)}" if strike.flags else "",
-        )
+        row = [str(strike.number)]
+        if names is _FORCE:
+            row.append(f"{strike.start:.3f}")
+        row += [_cell(strike.quantities.get(name)) for name in names]
+        if names is _FORCE:
+            row.append(f"◇ {len(strike.flags)}" if strike.flags else "")
+        table.add_row(*row)
     return table

@@ -408,6 +408,12 @@ FLAGS: dict[str, FlagMeaning] = _table(
             ("approach_speed",),
         ),
         FlagMeaning(
+            "clocks-apart",
+            "The motion could not be tied to this strike, as its clock could not be tied to the force's.",
+            "See what is said of the clocks of this recording.",
+            ("approach_speed",),
+        ),
+        FlagMeaning(
             "no-common-impacts",
             "Force and motion do not both show an impact.",
             "Check that both recordings are of the same session and that the motion's unit is right.",
@@ -436,7 +442,7 @@ FLAGS: dict[str, FlagMeaning] = _table(
         FlagMeaning(
             "motion-rate",
             "The motion was sampled at another rate than stated, so its speeds would be wrong as well.",
-            "State the true rate of the motion recording.",
+            "State the true rate of the motion recording, as in rate=1000.",
         ),
         FlagMeaning(
             "motion-only-impacts",
@@ -463,8 +469,9 @@ FLAGS: dict[str, FlagMeaning] = _table(
         ),
         FlagMeaning(
             "resultant-speed",
-            "The target's normal in the sensor's axes is not known: the speed of the striking point in its "
-            "own direction is stated, which is more than its part along the normal.",
+            "The direction into the target at contact is not known (without a gyro it never is): the speed "
+            "of the striking point in its own direction is stated, which is more than its part along the "
+            "normal.",
             "State which direction of the sensor points into the target at contact.",
             doubts=("approach_speed",),
         ),

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from quintain.numerics.uncertainty.coverage import coverage_factor
 
-__all__ = ["ClockFit", "find_pulses", "fit_clock", "lag_by_correlation"]
+__all__ = ["ClockFit", "find_pulses", "find_stretch", "fit_clock", "lag_by_correlation"]
 
 Floats = NDArray[np.float64]
 Pairs = NDArray[np.intp]
@@ -147,6 +147,59 @@ def fit_clock(
         ambiguous=_ambiguous(len(pairs), others, a.size, b.size, around is not None),
         jumped=_jumped(a, b, pairs, largest_drift, tolerance),
     )
+
+
+def find_stretch(reference: ArrayLike, other: ArrayLike, *, tolerance: float = 0.005) -> float | None:
+    r"""
+    By which factor another clock stretches the intervals between events, whatever the factor.
+
+    Parameters
+    ----------
+    reference, other : array_like, shape (n,), (m,)
+        Times of the same kind of event on both clocks, rising. [s]
+    tolerance : float
+        Relative difference within which two ratios agree. [1]
+
+    Returns
+    -------
+    factor : float or None
+        Above 1 where the other clock runs fast; None where no run of intervals agrees, or fewer than
+        four events were seen by either.
+
+    Raises
+    ------
+    ValueError
+        If times are missing or do not rise.
+
+    Notes
+    -----
+    The intervals of both lists are laid beside each other at every shift, and the largest set of ratios that
+    agree is taken; it must hold three intervals, and seven in ten of the shorter list. An event that only
+    one device saw breaks two intervals. This finds a sampling rate that was stated wrongly, of which
+    :func:`fit_clock` with a large drift finds small errors only (derived here).
+
+    Examples
+    --------
+    >>> force = [1.0, 4.2, 6.1, 9.9, 12.0]
+    >>> find_stretch(force, [1.2 * t + 33 for t in force])
+    1.2
+    """
+    a, b = np.diff(_times(reference, "reference")), np.diff(_times(other, "other"))
+    fewer = min(a.size, b.size)
+    if fewer < 3:
+        return None
+    best: Floats = np.empty(0)
+    for shift in range(-a.size + 1, b.size):
+        first = max(0, -shift)
+        n = min(a.size - first, b.size - max(0, shift))
+        ratios = np.sort(b[max(0, shift) : max(0, shift) + n] / a[first : first + n])
+        within = np.searchsorted(ratios, ratios * (1 + 2 * tolerance), "right") - np.arange(n)
+        i = int(np.argmax(within))
+        if within[i] > best.size:
+            best = ratios[i : i + int(within[i])]
+    if best.size < max(3, math.ceil(0.7 * fewer)):
+        return None
+    return round(float(np.median(best)), 6)
 
 
 def find_pulses(signal: ArrayLike, rate: float, *, level: float | None = None) -> Floats:

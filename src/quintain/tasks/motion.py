@@ -32,7 +32,7 @@ from quintain.domain.strike import Strike
 from quintain.domain.trace import Trace
 from quintain.errors import AnalysisError, ChannelError, UsageError
 from quintain.numerics.approach_speed import ApproachSpeed, approach_speed_from_imu
-from quintain.numerics.clocks import ClockFit, find_pulses, fit_clock
+from quintain.numerics.clocks import ClockFit, find_pulses, find_stretch, fit_clock
 from quintain.numerics.free_fall import STANDARD_GRAVITY, normal_gravity
 from quintain.numerics.gates import speed_from_gates
 from quintain.numerics.impact_edge import ImpactEdge, find_impact_edges
@@ -54,6 +54,9 @@ OLDEST_REST = 10.0
 
 LEAST_PAIRS = 3
 """Fewer pairs leave the drift between the clocks unknown."""
+
+STRETCHED = 1e-3
+"""A stated rate that is off by more than this is told from two crystals."""
 
 OFF_NORMAL = 0.7
 """A speed along the normal below this part of the resultant is doubted: 45 degrees off."""
@@ -184,7 +187,8 @@ def _imu(
     if not gyro and not setup.straight:
         raise AnalysisError(
             f"{recording.path or 'recording'}: there is an accelerometer but no gyro. Its speed holds for "
-            "straight strikes only, within 5-20 %: say that the strikes are straight, or use a gyro"
+            "straight strikes only, within 5-20 %: use a gyro, or say that the strikes are straight "
+            "(--straight)"
         )
     tie = "impacts alone" if clock_offset is None else "impacts near the stated offset"
     if clock_offset is None and recording.sha256 and recording.sha256 == analysis.sha256:
@@ -198,7 +202,7 @@ def _imu(
     starts = [strike.start for strike in analysis.strikes]
     clock = fit_clock(starts, times, around=clock_offset) if starts and times else None
     flags = _wrong_unit(seen, gravity)
-    usable, doubts = _judge_clock(clock, starts, times)
+    usable, doubts = _judge_clock(clock, starts, times, stretches[0].rate, clock_offset)
     flags += doubts
     partner = {int(i): int(j) for i, j in clock.pairs} if clock is not None and usable else {}
     motions = []
@@ -321,7 +325,9 @@ def _wrong_unit(seen: Sequence[_Seen], gravity: float) -> list[Flag]:
     rests = [rest for one in seen for rest in one.rests]
     if not rests:
         return []
-    length = float(np.median([np.linalg.norm(rest.acceleration) for rest in rests]))
+    # by how long each lasts: a short steady swing looks like a rest and is none
+    shown = [float(np.linalg.norm(rest.acceleration)) for rest in rests]
+    length = float(np.median(np.repeat(shown, [rest.stop - rest.start for rest in rests])))
     if reads_gravity([0.0, 0.0, length], gravity=gravity):
         return []
     guess = ""
@@ -338,26 +344,33 @@ def _wrong_unit(seen: Sequence[_Seen], gravity: float) -> list[Flag]:
 
 
 def _judge_clock(
-    clock: ClockFit | None, starts: Sequence[float], times: Sequence[float]
+    clock: ClockFit | None,
+    starts: Sequence[float],
+    times: Sequence[float],
+    rate: float,
+    stated: tuple[float, float] | None,
 ) -> tuple[bool, list[Flag]]:
     """Whether pairs may be used, and what is to be said about the clocks."""
     if not starts or not times:
         return False, [flag("no-common-impacts", f"{len(starts)} in the force, {len(times)} in the motion")]
-    fewer = min(len(starts), len(times))
-    if clock is None or clock.ambiguous or len(clock.pairs) < 0.6 * fewer:
-        wide = fit_clock(starts[:25], times[:25], largest_drift=0.1) if fewer >= 4 else None
-        if wide is not None and len(wide.pairs) >= max(4, 0.7 * min(fewer, 25)) and abs(wide.drift) > 1e-3:
-            detail = f"Its clock gains {100 * wide.drift:+.2f} % on the force's"
-            return False, [flag("motion-rate", detail)]
-    if clock is None or clock.ambiguous:
-        paired = 0 if clock is None else len(clock.pairs)
-        detail = f"{len(starts)} in the force, {len(times)} in the motion, at most {paired} agree"
+    paired = 0 if clock is None else len(clock.pairs)
+    # two halves that agree among themselves are no chance, even if neither is the larger one
+    halves = clock is not None and clock.jumped and paired >= LEAST_PAIRS
+    doubtful = clock is None or (clock.ambiguous and not halves)
+    if doubtful or paired < 0.6 * min(len(starts), len(times)):
+        factor = find_stretch(starts, times)
+        if factor is not None and abs(factor - 1) > STRETCHED:
+            detail = f"Its intervals are {factor:.4f} times as long: {rate:.5g} Hz as stated, about "
+            return False, [flag("motion-rate", f"{detail}{rate * factor:.5g} Hz by the strikes")]
+    if clock is None or doubtful:
+        near = "" if stated is None else f", within {stated[1]:g} s of the offset {stated[0]:g} s"
+        detail = f"{len(starts)} in the force, {len(times)} in the motion, at most {paired} agree{near}"
         return False, [flag("clock-ambiguous", detail)]
     flags = []
     if clock.jumped:
-        flags.append(flag("clock-jumped", f"{len(clock.pairs)} of {len(starts)} strikes could be matched"))
-    if len(clock.pairs) < LEAST_PAIRS:
-        flags.append(flag("few-pairs", f"{len(clock.pairs)} matched"))
+        flags.append(flag("clock-jumped", f"{paired} of {len(starts)} strikes could be matched"))
+    if paired < LEAST_PAIRS:
+        flags.append(flag("few-pairs", f"{paired} matched"))
     return True, flags
 
 
@@ -386,7 +399,7 @@ def _why_none(
     strike: Strike, clock: ClockFit | None, usable: bool, stretches: Sequence[ImuStretch]
 ) -> tuple[Flag, ...]:
     if not usable or clock is None:
-        return (flag("no-motion", "The clocks could not be brought together"),)
+        return (flag("clocks-apart"),)
     at = clock.to_other(strike.start)
     if at < stretches[0].start:
         return (flag("no-motion", f"It begins {stretches[0].start - at:.1f} s after this strike"),)

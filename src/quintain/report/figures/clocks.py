@@ -8,7 +8,7 @@ from quintain.domain.clock import ClockMatch
 from quintain.report.figures.points import Level, Point, draw_points
 from quintain.report.rounding import number, rounded
 
-__all__ = ["clock_facts", "describe_clocks", "draw_clocks"]
+__all__ = ["clock_facts", "clock_sentence", "describe_clocks", "draw_clocks"]
 
 COVERAGE = 1.96
 OUTLIER = 3.0
@@ -73,6 +73,18 @@ def clock_facts(clock: ClockMatch) -> tuple[tuple[str, str], ...]:
         ("Missed by the motion", _listed([f"strike {number}" for number in clock.missed])),
         ("Seen by the motion alone", _listed(extra, " on its own clock")),
     )
+
+
+def clock_sentence(clock: ClockMatch) -> str:
+    """The same in one sentence, for a terminal."""
+    facts = dict(clock_facts(clock))
+    drift, offset = facts["Drift"], facts["Offset"].split(" (")[0]
+    words = f"clocks: {facts['Matched']} matched by {clock.tie}, motion less force {offset}, drift {drift}"
+    if clock.missed:
+        words += f"; the motion missed {facts['Missed by the motion']}"
+    if clock.extra:
+        words += f"; it alone saw {facts['Seen by the motion alone']}"
+    return words
 
 
 def _listed(entries: Sequence[str], after: str = "") -> str:
