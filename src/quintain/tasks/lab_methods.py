@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 import tomlkit
-from sqlalchemy import func, select
+from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session as Database
 
 from quintain.domain.method import Method
@@ -166,5 +166,9 @@ def _counts(database: Database, column: Any) -> tuple[dict[str, int], dict[str, 
         results,
         in_force.where(schema.Strike.state != "gone"),
     )
-    analyses, given, forced = (dict(database.execute(query.group_by(column)).all()) for query in queries)
+    analyses, given, forced = (_tally(database, query.group_by(column)) for query in queries)
     return analyses, given, forced
+
+
+def _tally(database: Database, query: Select[Any]) -> dict[str, int]:
+    return {row[0]: row[1] for row in database.execute(query)}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Annotated
+from typing import Annotated, Any
 from urllib.parse import parse_qsl, urlencode
 
 from fastapi import Depends, Request
@@ -79,7 +79,7 @@ def chosen_of(query: QueryParams) -> Chosen:
     sort = query.get("sort") or "order"
     if sort not in SORTS:
         raise UsageError(f"strikes cannot be sorted by {sort!r}; choose from {', '.join(SORTS)}")
-    told = {name: tuple(query.getlist(key)) for key, name in _NAMES.items() if key in query}
+    told: dict[str, Any] = {name: tuple(query.getlist(key)) for key, name in _NAMES.items() if key in query}
     if told.get("states") == ("all",):
         told["states"] = ()
     chosen = StrikeFilter(

@@ -163,7 +163,7 @@ def charts(request: Request, lab: CurrentLab) -> Response:
         if "contact_time" in one.quantities:
             ends.append(one.quantities["contact_time"].value)
     for i, one in enumerate(found):
-        tag = {"mark": marks[i], "badge": str(i + 1), "label": _label(i, one)}
+        tag: dict[str, Any] = {"mark": marks[i], "badge": str(i + 1), "label": _label(i, one)}
         curve = one.curve
         if curve.corrected.size > 1:
             time, values, u = thinned(curve.time, curve.corrected, curve.u_corrected)

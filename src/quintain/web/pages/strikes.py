@@ -94,8 +94,8 @@ def act(
         elif action == "note":
             review.note(lab, strike_id, note, **seen)
         elif action == "retag":
-            tags = {"person": person, "type": type, "side": side, "series": _series(series)}
-            review.retag(lab, strike_id, **tags, **seen)
+            counted = _series(series)
+            review.retag(lab, strike_id, person=person, type=type, side=side, series=counted, **seen)
         elif action == "undo":
             show = review.undo(lab, who=visitor.who).strikes[0].id
         else:
