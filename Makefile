@@ -7,7 +7,9 @@ PIP    := $(BIN)/python -m pip --disable-pip-version-check --quiet
 .PHONY: demo test chromium postgresql check format lint types layers docs bench fuzz fuzz-api screenshots validate lock clean
 
 demo: $(VENV)/runtime.stamp
-	$(BIN)/quintain demo quintain-demo
+	@if [ -e quintain-demo ]; then echo "quintain-demo is there already; remove it to make it anew."; \
+	else $(BIN)/quintain demo quintain-demo; fi
+	@echo "From this folder that is: $(BIN)/quintain serve quintain-demo/lab"
 
 test: check chromium postgresql
 	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -n 2 --dist loadfile
