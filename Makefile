@@ -17,9 +17,9 @@ test: check chromium postgresql
 # The tests of the app in the browser run in Debian's Chromium; without it they are skipped.
 chromium:
 	@command -v chromium >/dev/null || { \
-		if command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ]; then \
-			apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium; \
-		else echo "Tests in a browser are skipped: install chromium, on Debian with: sudo apt-get install chromium"; fi; }
+		command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ] && apt-get update -qq && \
+		DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium; } || \
+		echo "Tests in a browser are skipped: install chromium, on Debian with: sudo apt-get install chromium"
 
 # The tests of a lab on a database server start one of their own; without its programs they are skipped.
 postgresql:
