@@ -13,6 +13,8 @@ from pathlib import Path
 
 import httpx
 
+from quintain.version import __version__
+
 __all__ = ["Served", "demo_lab", "started"]
 
 
@@ -28,16 +30,16 @@ def demo_lab(folder: Path) -> Path:
     """
     A fresh copy of the demo's lab in a folder.
 
-    It takes a minute to invent, so one is kept among the temporary files until the software changes.
+    It takes a minute to invent, so one is kept among the temporary files; delete it after a change to the
+    demo.
     """
     from quintain.tasks.demo_lab import make_demo_lab
 
-    sources = Path(make_demo_lab.__code__.co_filename).parents[1].rglob("*.py")
-    newest = max(path.stat().st_mtime_ns for path in sources if path.parts[-2] != "web")
-    kept = Path(tempfile.gettempdir()) / f"quintain-bench-lab-{newest}"
-    if not (kept / "lab.toml").is_file():
-        shutil.rmtree(kept, ignore_errors=True)
-        make_demo_lab(kept)
+    kept = Path(tempfile.gettempdir()) / f"quintain-bench-lab-{__version__}"
+    if not kept.is_dir():
+        made = folder / "made"
+        make_demo_lab(made)
+        shutil.move(made, kept)
     return Path(shutil.copytree(kept, folder / "lab"))
 
 
