@@ -132,8 +132,8 @@ def _analyse(work: Work) -> Outcome:
         "again": bool(asked.get("again")),
     }  # fmt: skip
     todo, _ = choose(work.lab, **meant)
-    # processes take a second to begin: not worth it for a single recording
-    jobs = min(os.cpu_count() or 1, len(todo)) or 1
+    # processes take seconds to begin: not worth it for a few recordings
+    jobs = min(os.cpu_count() or 1, len(todo) // 2) or 1
     with local_crew(jobs) as (executor, in_flight):
         run = analyse_lab(
             work.lab, who=work.who, executor=executor, in_flight=in_flight, progress=work.progress, **meant

@@ -142,7 +142,7 @@ def take_version(
 ) -> Response:
     """Take an earlier version into use."""
     use_version(lab, name, version, who=visitor.who)
-    return RedirectResponse(request.url.path.removesuffix("/versions"), 303)
+    return RedirectResponse(request.scope["raw_path"].decode("ascii").removesuffix("/versions"), 303)
 
 
 # -- what the page says
