@@ -155,3 +155,20 @@ def test_people_are_planned_before_they_are_asked() -> None:
     assert sized.exit_code == 0
     # statsmodels 0.15.0, TTestPower(dz = 2 / sqrt(2.5**2 + 2 * 9 / 5)): 21.1 people
     assert ["5", "0.64", "22", "220"] in [line.split() for line in sized.stdout.splitlines()]
+
+
+def test_the_report_of_a_person_is_made_from_own_strikes(lab: Path, tmp_path: Path) -> None:
+    made = run(app, ["report", "person", "P-1", "--lab", str(lab), "--to", str(tmp_path)])
+    assert made.exit_code == 0, made.output
+    assert (tmp_path / "person-P-1.report.pdf").read_bytes().startswith(b"%PDF")
+    page = (tmp_path / "person-P-1.report.html").read_text(encoding="utf-8")
+    words = " ".join(re.sub("<[^>]+>", " ", page).split())
+    assert "Cross, right, S-2 against S-1:" in words
+    assert "error of measurement from 6 people in the same sessions" in words
+    assert "1 of 6 strikes were left out: 1 not accepted yet" in words
+    assert "no strike states it" in words.lower(), "only impulse was entered"
+    other = [f"P-{i}" for i in range(2, 7)]
+    assert not any(code in words for code in other), "nobody else appears"
+    nobody = run(app, ["report", "person", "P-99", "--lab", str(lab), "--to", str(tmp_path)])
+    assert nobody.exit_code != 0
+    assert "there is no person 'P-99'" in nobody.stderr

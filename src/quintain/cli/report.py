@@ -15,7 +15,7 @@ __all__ = ["report"]
 report = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
-    help="Reports of a lab as HTML and PDF: sessions, recordings, rigs; of studies see quintain study.",
+    help="Reports of a lab as HTML and PDF: sessions, people, recordings, rigs; for studies: quintain study.",
 )
 
 Folder = Annotated[Path, typer.Option("--to", help="Folder in which to write the report.")]
@@ -40,6 +40,25 @@ def session(
     with explained(), Lab.open(lab) as opened:
         summary = summarise_session(opened, code, person=person)
         _say(write_session_reports(summary, to, invented=opened.facts.invented))
+
+
+@report.command()
+def person(
+    code: Annotated[str, typer.Argument(help="Code of the person.", show_default=False)],
+    lab: LabFolder = Path(),
+    to: Folder = Path(),
+) -> None:
+    """
+    A person's course over sessions: own strikes, changes beyond error, left against right; codes only.
+
+    Example: quintain report person P-03 --lab our-lab --to reports
+    """
+    from quintain.store.lab import Lab
+    from quintain.tasks.person_summary import summarise_person
+    from quintain.tasks.report import write_person_reports
+
+    with explained(), Lab.open(lab) as opened:
+        _say(write_person_reports(summarise_person(opened, code), to, invented=opened.facts.invented))
 
 
 @report.command()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -16,9 +15,9 @@ from quintain.store.queries import Observed, observations
 from quintain.store.queries_filter import StrikeFilter
 from quintain.store.queries_groups import group_summary
 from quintain.store.queries_lists import list_sessions
+from quintain.study.person_course import Kind, PersonProgress, ProgressLine, SideLine
 
 if TYPE_CHECKING:
-    from quintain.study.asymmetry import PersonAsymmetry
     from quintain.study.observations import Observations
     from quintain.study.progress import Progress
 
@@ -29,67 +28,6 @@ PROGRESS_QUANTITIES = ("impulse", "peak_force", "approach_speed", "effective_mas
 
 _WORTHWHILE = 0.2
 """Smallest worthwhile change as a share of the spread between people (Hopkins 2000; from memory)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Kind:
-    """Strikes of one type, side and rig; another pad gives other numbers, so rigs are never mixed."""
-
-    type: str
-    side: str
-    rig: str
-    n_strikes: int
-    n_sessions: int
-
-
-@dataclass(frozen=True, slots=True)
-class ProgressLine:
-    """
-    One quantity over the person's sessions, in order of time. [SI unit of the quantity]
-
-    ``means`` and ``u`` are of the person's strikes in each session, ``u`` is nan where it is not known;
-    ``progress`` is None where it cannot be judged, and ``refused`` says why.
-    """
-
-    quantity: str
-    sessions: tuple[str, ...]
-    when: tuple[datetime | None, ...]
-    n_strikes: tuple[int, ...]
-    means: tuple[float, ...]
-    u: tuple[float, ...]
-    progress: Progress | None
-    refused: str
-    n_people: int
-    """People whose sessions told the error of measurement."""
-
-
-@dataclass(frozen=True, slots=True)
-class SideLine:
-    """Left against right in one type on one rig; ``asymmetry`` is None where it cannot be told."""
-
-    type: str
-    rig: str
-    quantity: str
-    asymmetry: PersonAsymmetry | None
-    refused: str
-
-
-@dataclass(frozen=True, slots=True)
-class PersonProgress:
-    """
-    A person's course.
-
-    ``kinds`` are all that the person struck, the commonest first; ``kind`` is the one that is shown, None
-    where nothing is told. ``unreviewed`` says that strikes which wait are counted too, because none of
-    that kind is accepted yet.
-    """
-
-    person: str
-    kinds: tuple[Kind, ...]
-    kind: Kind | None
-    unreviewed: bool
-    lines: tuple[ProgressLine, ...]
-    sides: tuple[SideLine, ...]
 
 
 def person_progress(

@@ -16,10 +16,12 @@ from quintain.errors import UsageError
 
 if TYPE_CHECKING:
     from quintain.study.answers import StudyResult
+    from quintain.study.person_course import PersonSummary
 
 __all__ = [
     "write_calibration_reports",
     "write_drop_reports",
+    "write_person_reports",
     "write_reports",
     "write_rig_reports",
     "write_session_reports",
@@ -164,6 +166,19 @@ def write_session_reports(
 
     name = f"session-{summary.code}" + (f"-{summary.person}" if summary.person else "")
     return _both(name, Path(folder), html, pdf)
+
+
+def write_person_reports(summary: PersonSummary, folder: str | Path, *, invented: bool = False) -> list[Path]:
+    """As :func:`write_drop_reports`, for a person's course over sessions."""
+    from quintain.report.person_report import write_person_html, write_person_pdf
+
+    def html(path: Path) -> None:
+        write_person_html(summary, path, invented=invented)
+
+    def pdf(path: Path) -> None:
+        write_person_pdf(summary, path, invented=invented)
+
+    return _both(f"person-{summary.code}", Path(folder), html, pdf)
 
 
 def write_study_reports(result: StudyResult, folder: str | Path, *, invented: bool = False) -> list[Path]:

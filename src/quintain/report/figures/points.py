@@ -33,6 +33,8 @@ class Level:
     limit: bool = False
     band: float | None = None
     """Half width of the line's own 95 % interval, drawn as a pale band."""
+    line: bool = True
+    """Whether the line is drawn, or its band alone."""
 
 
 def draw_points(
@@ -115,10 +117,8 @@ def _band(place: Frame, level: Level) -> str:
 def _level(place: Frame, level: Level) -> list[str]:
     at = place.y(level.y)
     kind = "limit" if level.limit else "event"
-    return [
-        f'<path class="{kind}" d="M{place.left:g} {at:.1f}H{place.right:g}"/>',
-        text(place.right + 6, at + 4, level.words, ("lab",)),
-    ]
+    drawn = [f'<path class="{kind}" d="M{place.left:g} {at:.1f}H{place.right:g}"/>'] if level.line else []
+    return [*drawn, text(place.right + 6, at + 4, level.words, ("lab",))]
 
 
 _SHAPES = (
