@@ -99,7 +99,10 @@ def test_overlay_in_a_browser(small_browser, dark):
     assert small_browser.faults(page) == []
     page.click("text=Hide raw traces")
     page.wait_for_url("**raw=0**")
-    assert small_browser.faults(small_browser.page("/overlay", dark=dark)) == []
+
+
+def test_ways_to_pick_in_a_browser(small_browser):
+    assert small_browser.faults(small_browser.page("/overlay")) == []
 
 
 # -- methods
