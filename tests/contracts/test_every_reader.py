@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from quintain.errors import QuintainError, RecordingError, UsageError
+from quintain.errors import ChannelError, QuintainError, RecordingError, UsageError
 from quintain.readers import registry
 from quintain.readers.reader import HEAD
 from reader_samples import SAMPLES, Sample
@@ -130,6 +130,22 @@ def test_blocks_follow_each_other_and_can_be_read_again(written: tuple[Sample, P
 
 
 @every_sample
+def test_channel_that_is_not_there_lists_those_that_are(written: tuple[Sample, Path]) -> None:
+    sample, path = written
+    names = [name for name, _, _, _ in sample.traces]
+    with pytest.raises(ChannelError) as caught:
+        registry.read(path, **sample.settings).trace("no such channel")
+    assert all(repr(name) in str(caught.value) for name in names)
+    assert str(path) in str(caught.value)
+    taken = registry.find_reader(path, sample.reader).settings
+    setting = "full_scale" if "full_scale" in taken else "units"
+    if setting in taken:
+        with pytest.raises(ChannelError) as caught:
+            registry.read(path, reader=sample.reader, **{setting: {"no such channel": "5 N"}})
+        assert all(repr(name) in str(caught.value) for name in names)
+
+
+@every_sample
 def test_unknown_setting_is_refused(written: tuple[Sample, Path]) -> None:
     sample, path = written
     with pytest.raises(UsageError, match="does not take 'colour'"):
@@ -162,8 +178,10 @@ def test_file_changed_since_it_was_read(written: tuple[Sample, Path]) -> None:
 def test_cut_anywhere_reads_or_is_refused(written: tuple[Sample, Path], tmp_path: Path) -> None:
     sample, path = written
     content = path.read_bytes()
-    cuts = sorted({1, 2, 3, 4, 8, 16, *(len(content) * k // 23 for k in range(1, 23)), len(content) - 1})
-    for n in cuts:
+    size = len(content)
+    begin, end = range(1, min(size, 260), 9), range(max(1, size - 60), size, 9)
+    lines = [i + 1 for i, byte in enumerate(content[:2000]) if byte == 10][:40]
+    for n in sorted({1, 2, 3, 16, *begin, *end, *lines, *(size * k // 23 for k in range(1, 23))} - {size}):
         part = tmp_path / "part"
         part.write_bytes(content[:n])
         assert "\n" not in _refusal(part, sample)

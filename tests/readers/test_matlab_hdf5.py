@@ -82,3 +82,28 @@ def test_links_to_other_files_are_not_followed(tmp_path: Path) -> None:
         file["elsewhere"] = h5py.ExternalLink("/etc/passwd", "/x")
         file["round"] = h5py.SoftLink("/")
     assert [t.name for t in read(path, rate=1, units="N").traces] == ["force"]
+
+
+@pytest.mark.parametrize("what", ["testmatrix", "teststruct"])
+def test_versions_of_matrices_and_structures_agree(what: str) -> None:
+    paths = sorted(ROOT.glob(f"formats/mat/{what}*.mat"))
+    if not paths:
+        pytest.skip("larger recordings are not on this machine")
+    assert len(paths) == {"testmatrix": 5, "teststruct": 4}[what]
+    first, *others = [read(path, rate=10, units="N") for path in paths]
+    for other in others:
+        assert [t.name for t in other.traces] == [t.name for t in first.traces]
+        for a, b in zip(first.traces, other.traces, strict=True):
+            np.testing.assert_array_equal(a.read(), b.read())
+
+
+def test_byte_orders_agree() -> None:
+    # scipy's own test files, BSD-3-Clause.
+    big, little = (
+        read(shared("formats", "mat", f"{order}_endian.mat"), rate=10, units="N")
+        for order in ("big", "little")
+    )
+    assert len(big.traces) == len(little.traces) == 2
+    for a, b in zip(big.traces, little.traces, strict=True):
+        assert a.name == b.name
+        np.testing.assert_array_equal(a.read(), b.read())

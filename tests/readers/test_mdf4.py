@@ -67,3 +67,31 @@ def test_without_the_library_the_message_says_what_to_install(tmp_path: Path) ->
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert 'pip install "quintain[mdf]"' in done.stdout
+
+
+def test_parts_of_a_cut_recording_keep_their_times() -> None:
+    """The library's own cuts of one recording: neither is taken for the whole."""
+    first, second = (registry.read(shared("formats", "mdf4", f"test_batch_cut_{k}.mf4")) for k in (0, 1))
+    assert [t.name for t in first.traces] == [t.name for t in second.traces]
+    a, b = list(first.traces[0].blocks()), list(second.traces[0].blocks())
+    end = a[-1].start + (a[-1].samples.size - 1) / first.traces[0].rate
+    assert b[0].start > end
+
+
+def test_file_cut_in_the_middle_is_refused_or_shorter(tmp_path: Path) -> None:
+    original = shared("formats", "mdf4", "test_batch.mf4")
+    units = {trace.name: "N" for trace in registry.read(original).traces}
+    whole = {trace.name: trace.read() for trace in registry.read(original, units=units).traces}
+    content = original.read_bytes()
+    path = tmp_path / "cut.mf4"
+    refused = []
+    for n in range(200, len(content), len(content) // 12):
+        path.write_bytes(content[:n])
+        try:
+            for trace in registry.read(path, units=units).traces:
+                part = trace.read()
+                np.testing.assert_array_equal(part, whole[trace.name][: part.size])
+        except RecordingError as refusal:
+            refused.append(str(refusal))
+    assert refused
+    assert all(words.startswith(str(path)) and "\n" not in words for words in refused)

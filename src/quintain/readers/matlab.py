@@ -84,6 +84,11 @@ def read_matlab(
         head = file.read(520)
     if head[512:520] == b"\x89HDF\r\n\x1a\n" or head[124:126] in (b"\x00\x02", b"\x02\x00"):
         return read_tree(found, READER.name, columns=columns, rate=rate, units=units)
+    if head[:6] == b"MATLAB" and head[124:126] not in (b"\x00\x01", b"\x01\x00"):
+        raise RecordingError(
+            f"{where}: this MATLAB file is of version {head[124:126].hex()}; 4 to 7.3 are read. Save "
+            "it as 7.3."
+        )
     if columns is not None:
         raise RecordingError(
             f"{where}: columns is for files of version 7.3 only. Leave it out, state units by name."

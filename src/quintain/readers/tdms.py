@@ -27,6 +27,7 @@ __all__ = ["READER", "read_tdms", "recognises"]
 
 _METADATA, _NEW_LIST, _RAW, _INTERLEAVED, _BIG, _DAQMX = 1 << 1, 1 << 2, 1 << 3, 1 << 5, 1 << 6, 1 << 7
 _NO_DATA, _SAME, _DAQMX_INDEX = 0xFFFFFFFF, 0, (0x69120000, 0x69130000, 0x00001269, 0x00001369)
+_VERSIONS = (4712, 4713)
 _OPEN_END = 0xFFFFFFFFFFFFFFFF
 _TYPES = {
     1: "i1", 2: "i2", 3: "i4", 4: "i8", 5: "u1", 6: "u2", 7: "u4", 8: "u8", 9: "f4", 10: "f8",
@@ -252,7 +253,11 @@ def _read_segments(found: Fingerprint, notes: list[str]) -> dict[str, _Object]:
                 raise ValueError(f"byte {at} should begin a segment")
             toc = struct.unpack("<I", lead[4:8])[0]
             order = ">" if toc & _BIG else "<"
-            _, next_at, raw_at = struct.unpack(order + "IQQ", lead[8:28])
+            version, next_at, raw_at = struct.unpack(order + "IQQ", lead[8:28])
+            if version not in _VERSIONS:
+                raise ValueError(
+                    f"a segment is of version {version}; {_VERSIONS[0]} and {_VERSIONS[1]} are read"
+                )
             end = found.n_bytes if next_at == _OPEN_END else at + 28 + next_at
             if end > found.n_bytes:
                 notes.append(f"the last segment is cut off: {end - found.n_bytes} bytes are missing")

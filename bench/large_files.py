@@ -1,0 +1,129 @@
+"""
+Files of 2 GB in three formats: how soon they open, and how much memory their analysis takes.
+
+``python -m bench.large_files [TDMS|HDF5|MDF...]`` writes them one after the other in the folder for temporary
+files, needs 6 GB there and some minutes, and deletes them. Not among the measurements of ``make bench``.
+"""
+
+from __future__ import annotations
+
+import struct
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import numpy as np
+
+from bench.long_recording import RIG
+from bench.row import Row
+from quintain.numerics.bodies import Cell, Striker, Target, simulate_strike
+from quintain.numerics.pad_law import INVENTED_PADS
+
+__all__ = ["run"]
+
+RATE = 50_000.0
+PIECE = 1_250_000
+"""Samples from strike to strike: 25 s, 10 MB."""
+
+_CHILD = """
+import resource, sys, time
+began = time.perf_counter()
+from quintain.readers.registry import read
+read(sys.argv[1])
+first = time.perf_counter() - began
+began = time.perf_counter()
+recording = read(sys.argv[1])
+opened = time.perf_counter() - began
+import quintain
+began = time.perf_counter()
+strikes = quintain.analyse(recording, rig=quintain.Rig.load(sys.argv[2]), curves=False).strikes
+took = time.perf_counter() - began
+print(first, opened, took, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2, len(strikes))
+"""
+
+
+def _force() -> np.ndarray:
+    """One simulated strike on noise (invented)."""
+    target = Target(INVENTED_PADS["soft"], cell=Cell(2.5, 230.0, 0.03))
+    blow = simulate_strike(Striker(2.0, 6.0), target, duration=1.2, rate=RATE).cell_output
+    force = np.random.default_rng(1).normal(5, 2.0, PIECE)
+    force[PIECE // 2 : PIECE // 2 + blow.size] += blow
+    return force
+
+
+def _tdms(path: Path, force: np.ndarray, n: int) -> None:
+    def text(words: str) -> bytes:
+        return struct.pack("<I", len(words)) + words.encode()
+
+    metadata = struct.pack("<I", 1) + text("/'rig'/'force'") + struct.pack("<IIIQ", 20, 10, 1, force.size)
+    metadata += struct.pack("<I", 2) + text("wf_increment") + struct.pack("<Id", 10, 1 / RATE)
+    metadata += text("unit_string") + struct.pack("<I", 0x20) + text("N")
+    with path.open("wb") as file:
+        # A segment for each piece, as a program writes that saves what has come in.
+        for k in range(n):
+            head, toc = (metadata, 0b1110) if k == 0 else (b"", 0b1000)
+            file.write(b"TDSm" + struct.pack("<IIQQ", toc, 4713, len(head) + force.nbytes, len(head)))
+            file.write(head + force.tobytes())
+
+
+def _hdf5(path: Path, force: np.ndarray, n: int) -> None:
+    import h5py
+
+    with h5py.File(path, "w") as file:
+        data = file.create_dataset("force", (n * force.size,), "f8", chunks=(1 << 16,))
+        data.attrs.update({"unit": "N", "sample_rate": RATE})
+        for k in range(n):
+            data[k * force.size : (k + 1) * force.size] = force
+
+
+def _mdf(path: Path, force: np.ndarray, n: int) -> None:
+    from asammdf import MDF, Signal
+
+    times = np.arange(force.size) / RATE
+    with MDF(version="4.10") as mdf:
+        mdf.append([Signal(force, times, name="force", unit="N")])
+        # Times take half of the file.
+        for k in range(1, n // 2):
+            mdf.extend(0, [(times + k * force.size / RATE, None), (force, None)])
+        mdf.save(path, compression=0)
+
+
+FORMATS: dict[str, tuple[str, Callable[[Path, np.ndarray, int], None]]] = {
+    "TDMS": ("a.tdms", _tdms),
+    "HDF5": ("a.h5", _hdf5),
+    "MDF": ("a.mf4", _mdf),
+}
+
+
+def run(names: list[str]) -> list[Row]:
+    """Measure the formats of these names, or all."""
+    rows = []
+    force = _force()
+    for what, (name, write) in FORMATS.items():
+        if names and what not in names:
+            continue
+        with TemporaryDirectory() as folder:
+            path, rig = Path(folder, name), Path(folder, "rig.toml")
+            rig.write_text(RIG)
+            write(path, force, 200)
+            done = subprocess.run(
+                [sys.executable, "-c", _CHILD, path, rig], capture_output=True, text=True, check=False
+            )
+            if done.returncode:
+                sys.exit(f"{what}: {done.stderr}")
+            first, opened, took, memory, strikes = map(float, done.stdout.split())
+            size = path.stat().st_size / 1e9
+        rows += [
+            Row(f"{what}, {size:.2f} GB: opening", opened, "s", 1.0),
+            Row(f"{what}: opening the first time, libraries loaded meanwhile", first, "s"),
+            Row(f"{what}: analysing {strikes:.0f} strikes", took, "s"),
+            Row(f"{what}: most memory in use", memory, "GB", 1.0),
+        ]
+    return rows
+
+
+if __name__ == "__main__":
+    for row in run(sys.argv[1:]):
+        print(row, flush=True)
