@@ -38,8 +38,8 @@ class Case(NamedTuple):
 
 
 SLOW = 5.0
-"""A damaged file of some 100 kB that keeps a reader busy for longer is a fault. [s]"""
-STUCK = 30.0
+"""Processor time after which a damaged file of some 100 kB is a fault; the machine may be busy. [s]"""
+STUCK = 60.0
 """So long no interruption came through: the process is ended from outside. [s]"""
 MEMORY = 2 << 30
 """Address space that reading may take beside what the process has with all libraries loaded. [byte]"""
@@ -105,13 +105,13 @@ def _read_whole(path: Path, settings: dict[str, object]) -> str:
 def fault(path: Path, settings: dict[str, object]) -> str:
     """What went wrong within the limits of time and memory, '' if nothing did."""
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    signal.setitimer(signal.ITIMER_REAL, SLOW)
+    signal.setitimer(signal.ITIMER_PROF, SLOW)
     try:
         found = _read_whole(path, settings)
     except _TooSlow:
         found = f"took more than {SLOW:g} s"
     finally:
-        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.setitimer(signal.ITIMER_PROF, 0)
     grown = 1024 * (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)
     return found or (f"took {grown >> 20} MB" if grown > GROWTH else "")
 
@@ -152,7 +152,7 @@ def work(folder: Path, seed: int, count: int, files: list[str]) -> int:
         _read_whole(case.opened, case.settings)
     size = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
     resource.setrlimit(resource.RLIMIT_AS, (size + MEMORY, size + MEMORY))
-    signal.signal(signal.SIGALRM, _limit)
+    signal.signal(signal.SIGPROF, _limit)
     for k in range(count):
         case = chance.choice(cases)
         case.place.write_bytes(damaged(case.content, chance))
