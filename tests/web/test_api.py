@@ -289,7 +289,7 @@ def test_answers_are_not_for_other_sites(api):
 
 
 def test_nothing_is_answered_before_signing_in(guarded_api):
-    with httpx.Client(base_url=guarded_api) as client:
+    with httpx.Client(base_url=guarded_api, timeout=60) as client:
         for path in ("/api/openapi.json", "/api/lab", "/api/strikes", "/api/people", "/api/export"):
             answer = client.get(path)
             assert answer.status_code == 401

@@ -47,7 +47,7 @@ def upload_server(lab_folder, tmp_path_factory):
 def raw(address: str, request: bytes) -> bytes:
     """Send bytes as they are and read the answer's start."""
     host, port = address.removeprefix("http://").split(":")
-    with socket.create_connection((host, int(port)), timeout=10) as link:
+    with socket.create_connection((host, int(port)), timeout=60) as link:
         link.sendall(request)
         answer = b""
         while piece := link.recv(65536):
@@ -71,7 +71,7 @@ def test_unsafe_method_needs_the_token(client):
 
 
 def test_token_belongs_to_one_visitor(server, client):
-    with httpx.Client(base_url=server) as other:
+    with httpx.Client(base_url=server, timeout=60) as other:
         theirs = token(other)
     client.get("/")
     assert client.post("/theme", data={"theme": "dark", "csrf": theirs}).status_code == 403
@@ -252,7 +252,7 @@ MULTIPART = {"Content-Type": "multipart/form-data; boundary=b"}
 )
 def test_name_of_an_upload_is_never_a_path(upload_server, name):
     address, folder = upload_server
-    with httpx.Client(base_url=address) as client:
+    with httpx.Client(base_url=address, timeout=60) as client:
         answer = client.post("/take", content=form(name, b"1,2\n" * 1000, token(client)), headers=MULTIPART)
     (file,) = answer.json()
     assert file["inside"]
@@ -263,7 +263,7 @@ def test_name_of_an_upload_is_never_a_path(upload_server, name):
 
 def test_upload_is_counted_on_the_stream_where_no_length_is_told(upload_server):
     address, folder = upload_server
-    with httpx.Client(base_url=address) as client:
+    with httpx.Client(base_url=address, timeout=60) as client:
         body = form(b"a.csv", b"x" * (LIMIT + 1), token(client))
         pieces = (body[i : i + 50_000] for i in range(0, len(body), 50_000))
         answer = client.post("/take", content=pieces, headers=MULTIPART)
@@ -275,7 +275,7 @@ def test_upload_is_counted_on_the_stream_where_no_length_is_told(upload_server):
 def test_upload_with_a_length_that_lies(upload_server):
     """The server reads as much as the length says: the form is then cut off, and nothing is kept."""
     address, folder = upload_server
-    with httpx.Client(base_url=address) as client:
+    with httpx.Client(base_url=address, timeout=60) as client:
         csrf = token(client)
         cookies = "; ".join(f"{k}={v}" for k, v in client.cookies.items())
     body = form(b"a.csv", b"x" * 5000, csrf)
@@ -289,7 +289,7 @@ def test_upload_with_a_length_that_lies(upload_server):
 
 def test_upload_cut_off_by_its_sender_leaves_nothing(upload_server):
     address, folder = upload_server
-    with httpx.Client(base_url=address) as client:
+    with httpx.Client(base_url=address, timeout=60) as client:
         body = form(b"a.csv", b"x" * 5000, token(client))
         assert client.post("/take", content=body[:3000], headers=MULTIPART).status_code == 400
     assert list(folder.iterdir()) == []
@@ -297,7 +297,7 @@ def test_upload_cut_off_by_its_sender_leaves_nothing(upload_server):
 
 def test_upload_without_token_is_refused_before_a_byte_is_kept(upload_server):
     address, folder = upload_server
-    with httpx.Client(base_url=address) as client:
+    with httpx.Client(base_url=address, timeout=60) as client:
         client.get("/")
         body = form(b"a.csv", b"x" * 100, "no")
         assert client.post("/take", content=body, headers=MULTIPART).status_code == 403
@@ -321,7 +321,7 @@ def test_any_other_body_has_a_limit(client):
 
 def test_failure_has_a_code_and_no_trace(upload_server):
     address, _ = upload_server
-    answer = httpx.get(f"{address}/fails")
+    answer = httpx.get(f"{address}/fails", timeout=60)
     assert answer.status_code == 500
     assert re.search(r"under [0-9a-f]{8}\.", answer.text)
     assert "secret of the house" not in answer.text
@@ -339,7 +339,7 @@ def test_errors_are_pages_in_words(client):
 
 def test_lab_taken_away_is_said_in_words(tmp_path):
     with serving(tmp_path / "gone") as address:
-        answer = httpx.get(address + "/")
+        answer = httpx.get(address + "/", timeout=60)
     assert answer.status_code == 503
     assert "no lab here" in answer.text
 
@@ -348,7 +348,7 @@ def test_lab_taken_away_is_said_in_words(tmp_path):
 
 
 def test_nothing_is_shown_before_signing_in(guarded):
-    with httpx.Client(base_url=guarded) as client:
+    with httpx.Client(base_url=guarded, timeout=60) as client:
         answer = client.get("/parts?x=1")
         assert answer.status_code == 303
         assert answer.headers["location"] == "/sign-in?next=%2Fparts%3Fx%3D1"
@@ -358,7 +358,7 @@ def test_nothing_is_shown_before_signing_in(guarded):
 
 
 def test_signing_in_and_out(guarded):
-    with httpx.Client(base_url=guarded) as client:
+    with httpx.Client(base_url=guarded, timeout=60) as client:
         answer = sign_in(client, Role.OPERATOR)
         assert answer.status_code == 303
         cookie = next(c for c in answer.headers.get_list("set-cookie") if "session" in c)
@@ -369,12 +369,12 @@ def test_signing_in_and_out(guarded):
         assert client.post("/parts/cancel", data={"csrf": token(client)}).status_code == 303
         kept = dict(client.cookies)
         assert client.post("/sign-out", data={"csrf": token(client)}).status_code == 303
-    with httpx.Client(base_url=guarded, cookies=kept) as client:
+    with httpx.Client(base_url=guarded, cookies=kept, timeout=60) as client:
         assert client.get("/parts").status_code == 303  # the session itself is gone, not its cookie alone
 
 
 def test_session_is_new_at_every_sign_in(guarded):
-    with httpx.Client(base_url=guarded) as client:
+    with httpx.Client(base_url=guarded, timeout=60) as client:
         sign_in(client, Role.VIEWER)
         first = {k: v for k, v in client.cookies.items() if "session" in k}
         sign_in(client, Role.VIEWER)
@@ -382,7 +382,7 @@ def test_session_is_new_at_every_sign_in(guarded):
 
 
 def test_viewer_changes_nothing(guarded):
-    with httpx.Client(base_url=guarded) as client:
+    with httpx.Client(base_url=guarded, timeout=60) as client:
         sign_in(client, Role.VIEWER)
         assert client.get("/parts").status_code == 200
         answer = client.post("/parts/cancel", data={"csrf": token(client)})
@@ -391,20 +391,20 @@ def test_viewer_changes_nothing(guarded):
 
 
 def test_token_of_before_signing_in_is_void(guarded):
-    with httpx.Client(base_url=guarded) as client:
+    with httpx.Client(base_url=guarded, timeout=60) as client:
         early = token(client)
         sign_in(client, Role.OPERATOR)
         assert client.post("/parts/cancel", data={"csrf": early}).status_code == 403
 
 
 def test_passphrase_of_one_role_opens_no_other(guarded):
-    with httpx.Client(base_url=guarded) as client:
+    with httpx.Client(base_url=guarded, timeout=60) as client:
         assert sign_in(client, Role.ENGINEER, PASSPHRASES[Role.VIEWER]).status_code == 403
         assert client.get("/parts").status_code == 303
 
 
 def test_guessing_is_slowed_down(guarded):
-    with httpx.Client(base_url=guarded) as client:
+    with httpx.Client(base_url=guarded, timeout=60) as client:
         for _ in range(5):
             assert sign_in(client, Role.ENGINEER, "wrong passphrase").status_code == 403
         answer = sign_in(client, Role.ENGINEER)  # even the right one waits now
@@ -415,7 +415,7 @@ def test_guessing_is_slowed_down(guarded):
 
 def test_link_from_elsewhere_comes_in_by_one_more_step(guarded):
     """A strict cookie is not sent with a link from another site; the page asks for itself again."""
-    with httpx.Client(base_url=guarded) as client:
+    with httpx.Client(base_url=guarded, timeout=60) as client:
         answer = client.get("/parts", headers={"Sec-Fetch-Site": "cross-site"})
     assert answer.status_code == 200
     assert "refresh" in answer.text
@@ -430,7 +430,7 @@ def test_role_of_a_page(lab_folder):
         return "in"
 
     app.include_router(router)
-    with serving(app) as address, httpx.Client(base_url=address) as client:
+    with serving(app) as address, httpx.Client(base_url=address, timeout=60) as client:
         sign_in(client, Role.OPERATOR)
         answer = client.get("/engineers")
         assert answer.status_code == 403
