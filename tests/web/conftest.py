@@ -77,7 +77,7 @@ def guarded(lab_folder) -> Iterator[str]:
 
 @pytest.fixture
 def client(server) -> Iterator[httpx.Client]:
-    with httpx.Client(base_url=server) as client:
+    with httpx.Client(base_url=server, timeout=60) as client:
         yield client
 
 
