@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 import tempfile
 import threading
@@ -82,17 +83,18 @@ def _look(address: str, paths: list[str], n: int) -> float:
 
 def _memory(address: str, pid: int, paths: list[str]) -> list[Row]:
     """Resident memory after a warming up and after all requests."""
-    began = time.monotonic()
+    began, before = time.monotonic(), _processor(pid)
     with httpx.Client(base_url=address, timeout=60) as client:
         for i, path in enumerate(islice(cycle(paths), REQUESTS)):
             client.get(path).raise_for_status()
             if i + 1 == WARM:
                 early = _resident(pid)
-    late = _resident(pid)
+    late, spent = _resident(pid), _processor(pid) - before
     return [
         Row(f"memory of the server, grown over {REQUESTS - WARM} requests", late - early, "MB", at_most=10),
         Row("memory of the server", late, "MB"),
         Row("requests one after the other", REQUESTS / (time.monotonic() - began), "1/s"),
+        Row("processor time of the server, per request", 1e3 * spent / REQUESTS, "ms"),
     ]
 
 
@@ -101,3 +103,9 @@ def _resident(pid: int) -> float:
         if line.startswith("VmRSS:"):
             return int(line.split()[1]) / 1e3
     raise RuntimeError("the server is gone")
+
+
+def _processor(pid: int) -> float:
+    """Time that the server has spent; unlike waiting, it does not grow because others use the machine. [s]"""
+    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
