@@ -7,11 +7,13 @@ import math
 import numpy as np
 import pytest
 
+from quintain.numerics.static_load import fit_calibration
 from quintain.numerics.uncertainty.budget import build_budget
 from quintain.numerics.uncertainty.coverage import coverage_factor
 from quintain.numerics.uncertainty.linear import propagate_linear, welch_satterthwaite
 from quintain.numerics.uncertainty.monte_carlo import draw_normal, propagate_monte_carlo
 from quintain.numerics.uncertainty.type_b import u_from_limits, u_from_resolution
+from quintain.study.variance_table import one_way
 
 # H.1, end gauge: standard's length, difference, difference of expansion, temperature, expansion,
 # difference of temperature; inputs in nm and degrees Celsius, from Table H.1 (its
@@ -124,3 +126,40 @@ def test_against_another_implementation():
         ours = propagate_linear(lambda a, b, c: a * math.sqrt(b) / c + math.sin(a * c), x, covariance)
         assert ours.value == pytest.approx(theirs.nominal_value, rel=1e-12)
         assert ours.u == pytest.approx(theirs.std_dev, rel=1e-3)
+
+
+# H.3, thermometer: 11 readings [degrees Celsius] and corrections [degrees Celsius], Table H.6 (from memory)
+THERMOMETER = (
+    [21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511],
+    [-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160],
+)
+
+
+def test_thermometer_line():
+    reading, correction = map(np.array, THERMOMETER)
+    fit = fit_calibration(reading - 20.0, correction, degree=1)
+    # H.3.3: y1 = -0.1712 (u 0.0029), y2 = 0.002 18 (u 0.000 67), r = -0.930, s = 0.0035
+    level, slope = fit.coefficients
+    u_level, u_slope = np.sqrt(np.diag(fit.covariance))
+    assert level == pytest.approx(-0.1712, abs=5e-5)
+    assert slope == pytest.approx(0.00218, abs=5e-6)
+    assert u_level == pytest.approx(0.0029, abs=5e-5)
+    assert u_slope == pytest.approx(0.00067, abs=5e-6)
+    assert fit.covariance[0, 1] / (u_level * u_slope) == pytest.approx(-0.930, abs=5e-4)
+    # H.3.4: b(30) = -0.1494 with u = 0.0041
+    at_30 = np.array([1.0, 10.0])
+    assert at_30 @ fit.coefficients == pytest.approx(-0.1494, abs=5e-5)
+    assert np.sqrt(at_30 @ fit.covariance @ at_30) == pytest.approx(0.0041, abs=5e-5)
+
+
+def test_voltage_standard_by_days():
+    """H.5: means and standard deviations of 5 readings on each of 10 days, Table H.9 (from memory)."""
+    means = 10.0 + 1e-6 * np.array([172, 116, 13, 144, 106, 31, 60, 125, 163, 41])
+    spreads = 1e-6 * np.array([60, 77, 111, 101, 67, 93, 80, 73, 88, 86])
+    # five readings of just that mean and spread: the analysis of variance asks for no more
+    shape = np.array([-2.0, -1.0, 0.0, 1.0, 2.0]) / np.sqrt(2.5)
+    table = one_way([mean + spread * shape for mean, spread in zip(means, spreads, strict=True)])
+    assert means.mean() == pytest.approx(10.000097, abs=0.5e-6)
+    assert np.std(means, ddof=1) == pytest.approx(57e-6, abs=0.5e-6)
+    assert np.sqrt(table.within / table.df_within) == pytest.approx(85e-6, abs=0.5e-6)
+    assert table.f == pytest.approx(2.25, abs=0.02)

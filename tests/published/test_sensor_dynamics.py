@@ -14,6 +14,8 @@ import numpy as np
 import pytest
 from scipy import optimize, signal
 
+from quintain.numerics.resonator import Mode, respond_to_modes
+from quintain.numerics.ring_down import identify_ring_down
 from quintain.numerics.ringing import remove_ringing
 from shared_data import shared
 
@@ -92,3 +94,47 @@ def test_ring_frequency_read_from_the_record(record):
     found = _corrected(record, own)
     assert found.peak_force / record.reference.max() == pytest.approx(1.0, abs=0.01)
     assert _ring(found.force) < 1.0 * _ring(record.reference)
+
+
+# Two sensors of the same project, by their constants (kept S0, damping ratio, natural frequency): the case of
+# examples/demonstrate_fit_som.py (0.124, 0.01, 36 kHz, with standard uncertainties 0.001, 0.001 and 0.5 kHz)
+# and the test system of test/test_lsfir/conftest.py (0.4, 0.01, 36 kHz; 0.1 %, 10 % and 1 % in that order).
+# What their own tests ask is asked of ours: identified within u, and deconvolved within the interval stated.
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_constants_of_a_sensor_come_back_within_their_doubt(seed):
+    rate, generator = 1e6, np.random.default_rng(seed)
+    step = np.r_[np.zeros(200), np.ones(4000)]
+    shown = 0.124 * respond_to_modes(step, rate, [Mode(36e3, 0.01)])
+    ring = shown[200:] - 0.124 + generator.normal(0, 0.001, 4000)
+    found = identify_ring_down(ring, rate, n_modes=1)
+    frequency, damping = found.natural_frequency[0], found.damping_ratio[0]
+    # the doubts of the published case, and four of our own, which are far smaller
+    assert abs(frequency - 36e3) < min(500.0, 4 * found.u_natural_frequency[0])
+    assert abs(damping - 0.01) < min(0.001, 4 * found.u_damping_ratio[0])
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_pulse_through_the_test_system_is_undone_within_its_interval(seed):
+    rate, generator = 500e3, np.random.default_rng(seed)
+    time = np.arange(1500) / rate
+    # a Gaussian pulse of 50 us, as in the deconvolution examples; in units of S0, which only scales
+    pulse = np.exp(-0.5 * ((time - 0.5e-3) / 50e-6) ** 2)
+    noise = 1e-3
+    shown = respond_to_modes(pulse, rate, [Mode(36e3, 0.01)]) + generator.normal(0, noise, time.size)
+    found = remove_ringing(
+        shown,
+        rate,
+        natural_frequency=[36e3 * (1 + generator.normal(0, 0.01))],
+        damping_ratio=[0.01 * (1 + generator.normal(0, 0.1))],
+        noise=noise,
+        u_natural_frequency=[360.0],
+        u_damping_ratio=[0.001],
+        grid=1,
+    )
+    truth = np.interp(found.time, time, pulse)
+    high = truth > 0.1
+    assert found.peak_force == pytest.approx(1.0, abs=0.01)
+    inside = np.abs(found.force - truth)[high] <= 1.96 * found.u_force[high]
+    assert inside.mean() > 0.9  # 95 % intervals; some 100 samples of one pulse are not independent

