@@ -7,12 +7,17 @@ import json
 import numpy as np
 import pytest
 from jsonschema import Draft202012Validator
+from sqlalchemy import select
 from typer.testing import CliRunner
 
 import invented_session as invented
 from quintain.cli.app import app
 from quintain.domain.rig import Rig
+from quintain.report.rig_facts import rig_facts
 from quintain.schemas import load_schema
+from quintain.store.lab import Lab
+from quintain.store.schema import Evidence, Recording
+from quintain.tasks.lab_rigs import add_rig, rig_of
 from quintain.tasks.rig_file import read_log
 
 G = 9.80665
@@ -75,6 +80,28 @@ def test_the_place_of_the_rig_is_taken(sides):
     result = run("calibrate", sides / "sides.csv", "--imu", "--rig", file, "--json")
     assert json.loads(result.stdout)["method"]["latitude"] == 45.0
     assert Rig.load(file).sensor is None  # nothing is written unless asked
+
+
+def test_a_rig_of_a_lab_gets_it_with_the_recording(sides):
+    (sides / "rig.toml").write_text('name = "pad"\n[sensor]\nname = "wrist (invented)"\n')
+    with Lab.create(sides / "lab", name="invented", invented=True) as lab:
+        add_rig(lab, sides / "rig.toml", who="tester")
+    place = ("--rig", "pad", "--lab", sides / "lab")
+    result = run("calibrate", sides / "sides.csv", "--imu", *place, "--latitude", 45, "--write")
+    assert result.exit_code == 0, result.stderr
+    with Lab.open(sides / "lab") as lab:
+        assert rig_of(lab, "pad").sensor.calibration.bias[0] == pytest.approx(0.2, abs=0.005)
+        with lab.reading() as database:
+            (evidence,) = database.scalars(select(Evidence))
+            assert evidence.kind == "sensor"
+            assert database.get(Recording, evidence.inputs[0]).kind == "motion"
+
+
+def test_the_report_names_it():
+    rig = Rig.from_toml('name = "pad"\n[sensor]\nname = "wrist"\nserial = "7"\n')
+    assert ("Sensor on the limb", "wrist, no. 7, not calibrated") in [
+        (f.name, f.value) for f in rig_facts(rig)
+    ]
 
 
 def test_what_cannot_be_done_is_said(sides):

@@ -70,6 +70,11 @@ def rig_facts(rig: Rig) -> tuple[Fact, ...]:
         facts.append(
             Fact("Place", f"latitude {exactly(rig.place.latitude)}°, {exactly(rig.place.altitude)} m")
         )
+    if rig.sensor:
+        fit = rig.sensor.calibration
+        done = "not calibrated" if fit is None else f"calibrated {fit.date or '(date not stated)'}"
+        serial = f"no. {rig.sensor.serial}" if rig.sensor.serial else ""
+        facts.append(Fact("Sensor on the limb", ", ".join(p for p in (rig.sensor.name, serial, done) if p)))
     return (*facts, *(fact for pad in rig.pads for fact in _pad_facts(pad, in_use=pad.name == rig.pad)))
 
 
