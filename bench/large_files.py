@@ -10,7 +10,7 @@ from __future__ import annotations
 import struct
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -97,9 +97,8 @@ FORMATS: dict[str, tuple[str, Callable[[Path, np.ndarray, int], None]]] = {
 }
 
 
-def run(names: list[str]) -> list[Row]:
+def run(names: list[str]) -> Iterator[Row]:
     """Measure the formats of these names, or all."""
-    rows = []
     force = _force()
     for what, (name, write) in FORMATS.items():
         if names and what not in names:
@@ -115,13 +114,10 @@ def run(names: list[str]) -> list[Row]:
                 sys.exit(f"{what}: {done.stderr}")
             first, opened, took, memory, strikes = map(float, done.stdout.split())
             size = path.stat().st_size / 1e9
-        rows += [
-            Row(f"{what}, {size:.2f} GB: opening", opened, "s", 1.0),
-            Row(f"{what}: opening the first time, libraries loaded meanwhile", first, "s"),
-            Row(f"{what}: analysing {strikes:.0f} strikes", took, "s"),
-            Row(f"{what}: most memory in use", memory, "GB", 1.0),
-        ]
-    return rows
+        yield Row(f"{what}, {size:.2f} GB: opening", opened, "s", 1.0)
+        yield Row(f"{what}: opening the first time, libraries loaded meanwhile", first, "s")
+        yield Row(f"{what}: analysing {strikes:.0f} strikes", took, "s")
+        yield Row(f"{what}: most memory in use", memory, "GB", 1.0)
 
 
 if __name__ == "__main__":
