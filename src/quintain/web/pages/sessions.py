@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import tempfile
 from dataclasses import replace
 from datetime import datetime
-from pathlib import Path, PurePath
+from pathlib import PurePath
 from typing import Any
-from urllib.parse import quote
 
 from fastapi import APIRouter, HTTPException, Request
 from starlette.responses import RedirectResponse, Response
@@ -27,6 +25,7 @@ from quintain.tasks.report import write_session_reports
 from quintain.tasks.session_summary import summarise_session
 from quintain.web.current import CurrentLab
 from quintain.web.navigation import Nav
+from quintain.web.pages._report_file import report_file
 from quintain.web.pages._session_rows import (
     ANY,
     COLUMNS,
@@ -94,19 +93,14 @@ def session(request: Request, lab: CurrentLab, code: str, strike: int = 0) -> Re
 
 
 @router.get("/{code}/report.{kind}")
-def report(lab: CurrentLab, code: str, kind: str, person: str = "") -> Response:
-    """The coach's page of a session as a file, of everybody or of one person."""
-    types = {"html": "text/html; charset=utf-8", "pdf": "application/pdf"}
-    if kind not in types:
-        raise HTTPException(404, "A session's report is made as html and as pdf.")
+def report(lab: CurrentLab, code: str, kind: str, person: str = "", show: bool = False) -> Response:
+    """The coach's page of a session, of everybody or of one person, as a file or shown in the browser."""
     find_session(lab, code)
     summary = summarise_session(lab, code, person=person)
-    with tempfile.TemporaryDirectory() as folder:
-        written = write_session_reports(summary, Path(folder), invented=lab.facts.invented)
-        path = next(path for path in written if path.suffix == f".{kind}")
-        content, name = path.read_bytes(), path.name
-    return Response(content, headers={"Content-Disposition": f"attachment; filename*=UTF-8''{quote(name)}"},
-                    media_type=types[kind])  # fmt: skip
+    invented = lab.facts.invented
+    return report_file(
+        lambda folder: write_session_reports(summary, folder, invented=invented), kind, show=show
+    )
 
 
 @router.get("/{code}/peek")

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import tempfile
-from pathlib import Path
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, HTTPException, Request
+from fastapi import APIRouter, Form, Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from quintain.errors import ConflictError, StudyError, StudyPlanError
@@ -20,6 +18,7 @@ from quintain.tasks.report import write_study_reports
 from quintain.tasks.study import add_study, example_plan, kept_plan, run_study
 from quintain.web.current import CurrentLab, CurrentVisitor
 from quintain.web.navigation import Nav
+from quintain.web.pages._report_file import report_file
 from quintain.web.rendering import page
 from quintain.web.security.roles import Role, needs
 
@@ -81,18 +80,11 @@ def answers(lab: CurrentLab, code: str) -> Response:
 
 
 @router.get("/studies/{code}/report.{kind}")
-def report(lab: CurrentLab, code: str, kind: str) -> Response:
-    """The report as a file."""
-    types = {"html": "text/html; charset=utf-8", "pdf": "application/pdf"}
-    if kind not in types:
-        raise HTTPException(404, "A study's report is made as html and as pdf.")
+def report(lab: CurrentLab, code: str, kind: str, show: bool = False) -> Response:
+    """The report as a file, or shown in the browser."""
     result = _result(lab, code)
-    with tempfile.TemporaryDirectory() as folder:
-        written = write_study_reports(result, Path(folder), invented=lab.facts.invented)
-        content = next(path for path in written if path.suffix == f".{kind}").read_bytes()
-    name = f"study-{result.plan.code}.{kind}".encode("ascii", "replace").decode().replace('"', "")
-    return Response(content, headers={"Content-Disposition": f'attachment; filename="{name}"'},
-                    media_type=types[kind])  # fmt: skip
+    invented = lab.facts.invented
+    return report_file(lambda folder: write_study_reports(result, folder, invented=invented), kind, show=show)
 
 
 def _result(lab: Lab, code: str) -> StudyResult:
