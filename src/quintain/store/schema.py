@@ -453,7 +453,8 @@ class Job(Base):
     id: Mapped[int] = mapped_column(primary_key=True)
     kind: Mapped[str] = mapped_column(String(40))
     state: Mapped[str] = mapped_column(String(12), default="waiting", index=True)
-    """'waiting', 'running', 'done', 'failed', 'cancelled'."""
+    """'waiting', 'running', 'cancelling', 'interrupted', 'done', 'failed', 'cancelled'; of a job whose
+    process was killed, the silence of ``touched`` tells."""
     asked: Mapped[dict[str, Any]] = mapped_column(JSON, default=dict)
     what: Mapped[str] = mapped_column(String(200), default="")
     done: Mapped[float] = mapped_column(Float, default=0.0)

@@ -14,8 +14,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from sqlalchemy import select
+
 from quintain.errors import LabError, UsageError
 from quintain.store.lab import Lab
+from quintain.store.schema import Source
 from quintain.tasks.import_recordings import ImportReport, import_recordings
 from quintain.tasks.progress import Progress, silent
 from quintain.tasks.reading_settings import reading
@@ -172,7 +175,10 @@ def look_at_arrival(lab: Lab, arrival: Arrival) -> ImportReport:
 
 def import_arrival(lab: Lab, arrival: Arrival, *, who: str, progress: Progress = silent) -> ImportReport:
     """Import files that wait; errors as :func:`~quintain.tasks.import_recordings.import_recordings`."""
-    return _import(lab, arrival, who=who, dry_run=False, progress=progress)
+    try:
+        return _import(lab, arrival, who=who, dry_run=False, progress=progress)
+    finally:
+        _name_sources(lab, arrival, who)
 
 
 def forget_arrival(lab: Lab, code: str) -> None:
@@ -217,6 +223,21 @@ def _import(lab: Lab, arrival: Arrival, *, who: str, dry_run: bool, progress: Pr
         for file in report.files
     )
     return dataclasses.replace(report, files=files)
+
+
+def _name_sources(lab: Lab, arrival: Arrival, who: str) -> None:
+    """Say of files that they were sent, under their name: where they lay in between tells nobody anything."""
+    with lab.writing(who) as writer:
+        inside = Source.path.startswith(str(arrival.folder.absolute()), autoescape=True)
+        for source in writer.database.scalars(select(Source).where(inside)):
+            said = f"{Path(source.path).name} (sent to the app)"
+            there = select(Source.id).where(
+                Source.recording_sha256 == source.recording_sha256, Source.path == said
+            )
+            if writer.database.scalar(there) is None:
+                source.path = said
+            else:
+                writer.database.delete(source)
 
 
 def _place(folder: Path, name: str) -> Path:
