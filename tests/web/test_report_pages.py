@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
+from urllib.parse import quote
 
 import pytest
 
 from quintain.store.lab import Lab
-from quintain.store.queries_lists import list_recordings
+from quintain.store.queries_lists import list_recordings, list_rigs
 from quintain.web.security.headers import REPORT_POLICY
 
 
@@ -73,3 +74,12 @@ def test_the_list_and_a_shown_report_in_a_browser(small_browser):
     assert small_browser.faults(dark) == []
     plain = small_browser.page("/reports", java_script_enabled=False)
     assert plain.get_by_role("link", name="PDF of P02").get_attribute("href") == "/people/P02/report.pdf"
+
+
+def test_pages_lead_to_their_report(small_client, small_lab):
+    with Lab.open(small_lab) as lab:
+        rows, _ = list_recordings(lab)
+        rig = list_rigs(lab)[0].name
+    analysed = next(row for row in rows if row.strikes.total)
+    for path in ("/people/P02", f"/recordings/{analysed.sha256}", f"/rigs/{quote(rig)}"):
+        assert f'href="{path}/report.html?show=1"' in small_client.get(path).text, path
