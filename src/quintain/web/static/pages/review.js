@@ -79,9 +79,10 @@ function act(form, action, onto = "") {
   data.set("action", action);
   const strike = data.get("strike");
   if (onto) show(onto);
+  // a field of the form is named action, too, and stands before the form's own
   queue = queue.then(async () => {
     const options = { method: "POST", body: data, headers: { Accept: "application/json" } };
-    const answer = await fetch(form.action, options).catch(() => null);
+    const answer = await fetch(form.getAttribute("action"), options).catch(() => null);
     fetched.delete(strike);
     const told = await answer?.json().catch(() => null);
     if (!answer?.ok || !told) {
