@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 from urllib.parse import urlencode
 
 from starlette.datastructures import QueryParams
@@ -132,7 +133,8 @@ def facets(lab: Lab, asked: Asked) -> tuple[Facet, ...]:
     field = {"person": "people", "type": "types", "side": "sides", "state": "states"}
     found = []
     for name in _FACETS:
-        others = replace(whole, **{field[name]: StrikeFilter().states if name == "state" else ()})
+        free: dict[str, Any] = {field[name]: StrikeFilter().states if name == "state" else ()}
+        others = replace(whole, **free)
         groups = group_summary(lab, others, by=(name,), quantities=())
         options = [
             (group.levels[0], f"{group.levels[0] or 'not stated'} ({group.n_strikes})") for group in groups

@@ -92,8 +92,7 @@ def act(
         elif action == "note":
             review.note(lab, strike, note, **seen)
         elif action == "retag":
-            tags = {"person": person, "type": type, "side": side, "series": _series(series)}
-            review.retag(lab, strike, **tags, **seen)
+            review.retag(lab, strike, person=person, type=type, side=side, series=_series(series), **seen)
         elif action == "undo":
             show = review.undo(lab, who=visitor.who, session=code).strikes[0].id
             position = strike_view(lab, show).row.position

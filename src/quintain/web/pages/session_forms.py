@@ -281,11 +281,12 @@ def _protocol(typed: Mapping[str, str]) -> Protocol:
     people = tuple(typed["people"].replace(",", " ").split())
     conditions = tuple(_condition(line) for line in typed["conditions"].splitlines() if line.strip())
     numbers = {name: _number(name, typed[name], "0") for name in _NUMBERS}
-    whole = {name: int(numbers[name]) for name in ("repetitions", "warm_ups", "seed")}
+    others: dict[str, Any] = {name: int(numbers[name]) for name in ("repetitions", "warm_ups", "seed")}
+    others |= {name: typed[name] for name in _CHOICES}
     try:
         return Protocol(
             people, conditions, rest=numbers["rest"], rest_between_blocks=numbers["rest_between_blocks"],
-            **whole, **{name: typed[name] for name in _CHOICES},
+            **others,
         )  # fmt: skip
     except ValueError as problem:
         raise UsageError(str(problem)) from None

@@ -116,7 +116,7 @@ class _Taker:
         self._small = bytearray()
         self._size, self._hash = 0, hashlib.sha256()
 
-    def callbacks(self) -> dict[str, object]:
+    def callbacks(self) -> Any:
         """What the parser calls."""
         return {
             "on_part_begin": self._begin,
