@@ -325,8 +325,8 @@ Each cell pools the five shapes. A single shape may be covered less or more: `by
 one. The factors on the uncertainty (`numerics/kappa_table.py`) were found on pulses of random shape and with
 other random numbers than these, with the correction as it now is. That
 most cells are covered more often than stated suggests that the random shapes are the harder ones. With
-{per_cell} strikes a cell, a true coverage of 0.95 shows within {1.96 * np.sqrt(0.0475 / per_cell):.3f} of it in
-19 of 20 cells.
+{per_cell} strikes a cell, a true coverage of 0.95 shows within {1.96 * np.sqrt(0.0475 / per_cell):.3f} of it
+in 19 of 20 cells.
 
 - Peak, cells below 0.93: {coverage[0]}.
 - Peak, cells above 0.97 (interval wider than it need be): {coverage[1]}.
