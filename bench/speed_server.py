@@ -52,7 +52,10 @@ def _paths(address: str) -> list[str]:
     """What viewers look at: pages, a chart, a window of samples, a list for a script."""
     with httpx.Client(base_url=address, timeout=60) as client:
         strikes = client.get("/api/strikes", params={"count": 20, "session": "S-03"}).json()["strikes"]
-    ids, sha256 = [strike["id"] for strike in strikes], strikes[0]["recording_sha256"]
+        ids, sha256 = [strike["id"] for strike in strikes], strikes[0]["recording_sha256"]
+        window = {"start": 0, "end": 1, "points": 10}
+        while client.get(f"/api/recordings/{sha256}/window", params=window).status_code == 202:
+            pass  # it is prepared for zooming when it is first looked at
     return [
         "/", "/sessions", "/sessions/S-03", f"/recordings/{sha256}", "/people", "/rigs",
         f"/recordings/{sha256}/trace?start=0&end=10&pixels=1200",
