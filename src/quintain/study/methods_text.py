@@ -92,7 +92,7 @@ SENTENCES: dict[str, str] = {
         "Student's t."
     ),
     "progress": (
-        "A person's change from the mean of the first {n_baseline} sessions was called real beyond the "
+        "A person's change from the mean of the first {n_baseline} session(s) was called real beyond the "
         "minimal detectable change (error of measurement from {sem_from}), and worthwhile where its whole "
         "interval lay beyond the smallest worthwhile change."
     ),
