@@ -1,5 +1,6 @@
 """
-Files of 2 GB in three formats: how soon they open, and how much memory their analysis takes.
+Files of 2 GB in three formats, with four channels: how soon they open, and how much memory the analysis of
+one channel takes.
 
 ``python -m bench.large_files [TDMS|HDF5|MDF...]`` writes them one after the other in the folder for temporary
 files, needs 6 GB there and some minutes, and deletes them. Not among the measurements of ``make bench``.
@@ -24,6 +25,7 @@ from quintain.numerics.pad_law import INVENTED_PADS
 __all__ = ["run"]
 
 RATE = 50_000.0
+UNITS = {"force": "N", "acc": "m/s^2", "gauge": "V", "spare": "V"}
 PIECE = 1_250_000
 """Samples from strike to strike: 25 s, 10 MB."""
 
@@ -57,25 +59,29 @@ def _tdms(path: Path, force: np.ndarray, n: int) -> None:
     def text(words: str) -> bytes:
         return struct.pack("<I", len(words)) + words.encode()
 
-    metadata = struct.pack("<I", 1) + text("/'rig'/'force'") + struct.pack("<IIIQ", 20, 10, 1, force.size)
-    metadata += struct.pack("<I", 2) + text("wf_increment") + struct.pack("<Id", 10, 1 / RATE)
-    metadata += text("unit_string") + struct.pack("<I", 0x20) + text("N")
+    metadata = struct.pack("<I", len(UNITS))
+    for channel, unit in UNITS.items():
+        metadata += text(f"/'rig'/'{channel}'") + struct.pack("<IIIQ", 20, 10, 1, force.size)
+        metadata += struct.pack("<I", 2) + text("wf_increment") + struct.pack("<Id", 10, 1 / RATE)
+        metadata += text("unit_string") + struct.pack("<I", 0x20) + text(unit)
+    raw = len(UNITS) * force.tobytes()
     with path.open("wb") as file:
         # A segment for each piece, as a program writes that saves what has come in.
         for k in range(n):
             head, toc = (metadata, 0b1110) if k == 0 else (b"", 0b1000)
-            file.write(b"TDSm" + struct.pack("<IIQQ", toc, 4713, len(head) + force.nbytes, len(head)))
-            file.write(head + force.tobytes())
+            file.write(b"TDSm" + struct.pack("<IIQQ", toc, 4713, len(head) + len(raw), len(head)))
+            file.write(head + raw)
 
 
 def _hdf5(path: Path, force: np.ndarray, n: int) -> None:
     import h5py
 
     with h5py.File(path, "w") as file:
-        data = file.create_dataset("force", (n * force.size,), "f8", chunks=(1 << 16,))
-        data.attrs.update({"unit": "N", "sample_rate": RATE})
-        for k in range(n):
-            data[k * force.size : (k + 1) * force.size] = force
+        for channel, unit in UNITS.items():
+            data = file.create_dataset(channel, (n * force.size,), "f8", chunks=(1 << 16,))
+            data.attrs.update({"unit": unit, "sample_rate": RATE})
+            for k in range(n):
+                data[k * force.size : (k + 1) * force.size] = force
 
 
 def _mdf(path: Path, force: np.ndarray, n: int) -> None:
@@ -83,10 +89,10 @@ def _mdf(path: Path, force: np.ndarray, n: int) -> None:
 
     times = np.arange(force.size) / RATE
     with MDF(version="4.10") as mdf:
-        mdf.append([Signal(force, times, name="force", unit="N")])
-        # Times take half of the file.
-        for k in range(1, n // 2):
-            mdf.extend(0, [(times + k * force.size / RATE, None), (force, None)])
+        mdf.append([Signal(force, times, name=channel, unit=unit) for channel, unit in UNITS.items()])
+        # Times take a fifth of the file.
+        for k in range(1, n * 4 // 5):
+            mdf.extend(0, [(times + k * force.size / RATE, None), *[(force, None)] * len(UNITS)])
         mdf.save(path, compression=0)
 
 
@@ -106,7 +112,7 @@ def run(names: list[str]) -> Iterator[Row]:
         with TemporaryDirectory() as folder:
             path, rig = Path(folder, name), Path(folder, "rig.toml")
             rig.write_text(RIG)
-            write(path, force, 200)
+            write(path, force, 50)
             done = subprocess.run(
                 [sys.executable, "-c", _CHILD, path, rig], capture_output=True, text=True, check=False
             )

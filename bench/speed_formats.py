@@ -24,7 +24,7 @@ N = 12_500_000
 """Numbers in a file: 100 MB in double precision."""
 
 
-def _fastest(work: list[Callable[[], object]], rounds: int = 5) -> list[float]:
+def _fastest(work: list[Callable[[], object]], rounds: int = 7) -> list[float]:
     """Shortest wall time of each piece of work, taken in turn so that a busy machine hits all alike. [s]"""
     best = [float("inf")] * len(work)
     for _ in range(rounds):
