@@ -54,7 +54,7 @@ def overview(request: Request, lab: CurrentLab) -> Response:
         jobs=[job for job in jobs if job.is_open or job.state == "interrupted"],
         rig_mark=lambda rig: "open" if rig.state is None else _SHAPES.get(rig.state.verdict, "open"),
         rig_words=_rig_words,
-        folder=str(lab.folder),
+        folder=lab.folder.resolve().name,
     )
 
 
