@@ -7,8 +7,9 @@ import gzip
 import math
 import re
 import zlib
+from collections import deque
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import IO, NamedTuple
 
@@ -24,6 +25,8 @@ __all__ = ["Rows", "TableFile", "all_finite", "open_bytes"]
 
 _PIECE = 1 << 22
 """Bytes read at a time: large enough for all cores, small beside any machine's memory."""
+_AHEAD = 2
+"""Pieces that are taken apart while one is looked at: alone, each would leave a gap before the next."""
 _LONGEST_LINE = 1 << 20
 _LINE_END = 10
 _BOMB_RATIO = 300
@@ -86,15 +89,14 @@ class TableFile:
             compression hides much more than a recording.
         """
         self.fingerprint.check_unchanged()
-        with ThreadPoolExecutor(1) as ahead:
-            waiting = None
+        with ThreadPoolExecutor(_AHEAD) as ahead:
+            waiting: deque[Future[Rows]] = deque()
             for first_line, text in self._pieces(piece):
-                coming = ahead.submit(self._parse, text, first_line, columns)
-                if waiting is not None:
-                    yield waiting.result()
-                waiting = coming
-            if waiting is not None:
-                yield waiting.result()
+                waiting.append(ahead.submit(self._parse, text, first_line, columns))
+                if len(waiting) > _AHEAD:
+                    yield waiting.popleft().result()
+            while waiting:
+                yield waiting.popleft().result()
         self.fingerprint.check_unchanged()
 
     def _bytes(self, piece: int) -> Iterator[bytes]:
