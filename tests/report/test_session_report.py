@@ -31,7 +31,6 @@ SUMMARY = SessionSummary(
         ),
         SessionLine("P-02", "jab", "left", 1, 0, {"impulse": SessionValue(10.7, 10.7, 10.7, 1, None)}),
     ),
-    methods=(),
     software="0.0",
     made="2026-11-25T15:00:00+00:00",
 )  # fmt: skip

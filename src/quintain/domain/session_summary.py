@@ -71,7 +71,6 @@ class SessionSummary:
     waiting: int
     rejected: int
     lines: tuple[SessionLine, ...]
-    methods: tuple[str, ...]
     software: str
     made: str
     person: str = ""

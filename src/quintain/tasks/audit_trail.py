@@ -15,6 +15,7 @@ from sqlalchemy import ColumnElement, func, select
 
 from quintain.errors import UsageError
 from quintain.report.whole_file import write_whole
+from quintain.store.export.cells import guard
 from quintain.store.lab import Lab
 from quintain.store.schema import Audit
 
@@ -150,10 +151,5 @@ def _as_csv(entries: list[AuditEntry]) -> str:
         row = _plain(entry)
         for name in ("before", "after"):
             row[name] = "" if row[name] is None else json.dumps(row[name], ensure_ascii=False)
-        writer.writerow(_no_formula(value) for value in row.values())
+        writer.writerow(guard(v) if isinstance(v, str) else v for v in row.values())
     return out.getvalue()
-
-
-def _no_formula(value: Any) -> Any:
-    """A text that a spreadsheet would take for a formula, made plain by an apostrophe."""
-    return f"'{value}" if isinstance(value, str) and value[:1] in "=+-@\t\r" and value else value

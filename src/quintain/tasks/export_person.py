@@ -17,6 +17,7 @@ from quintain.domain.as_json import STRIKE_QUANTITIES, text
 from quintain.errors import OutputError, UsageError
 from quintain.quantities import GLOSSARY
 from quintain.report.whole_file import write_whole
+from quintain.store.export.cells import guard
 from quintain.store.lab import Lab
 from quintain.store.queries import StrikeRow, strike_page
 from quintain.store.queries_filter import STATES, StrikeFilter
@@ -206,9 +207,5 @@ def _csv(heading: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(heading)
-    writer.writerows([_no_formula(value) for value in row] for row in rows)
+    writer.writerows([guard(value) if isinstance(value, str) else value for value in row] for row in rows)
     return out.getvalue()
-
-
-def _no_formula(value: Any) -> Any:
-    return f"'{value}" if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r") else value

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -23,6 +22,7 @@ from quintain.store.trouble import READ_ONLY
 from quintain.tasks.import_plan import Asked, plan_import
 from quintain.tasks.lab_names import LabNames
 from quintain.tasks.progress import Progress, silent
+from quintain.tasks.user_name import user_name
 
 __all__ = ["ImportReport", "ImportedFile", "import_recordings"]
 
@@ -138,7 +138,7 @@ def import_recordings(
     """
     if lab.read_only and not dry_run:
         raise LabError(f"{lab.folder}: {READ_ONLY}")
-    who = who or _user()
+    who = who or user_name()
     asked = plan_import(
         paths, lab=lab.folder, session=session, rig=rig, kind=kind, pattern=pattern, sidecar=sidecar,
         channel=channel,
@@ -406,10 +406,3 @@ def _session(writer: Writer, code: str) -> Session | None:
 def _text(path: str) -> str:
     """A name as it can be stored and shown; some disks hold names that are no text."""
     return path.encode("utf-8", "backslashreplace").decode("utf-8")
-
-
-def _user() -> str:
-    try:
-        return getpass.getuser()
-    except (OSError, KeyError):
-        return "unknown"

@@ -74,7 +74,6 @@ def summarise_session(lab: Lab, code: str, *, person: str = "") -> SessionSummar
         waiting=sum(row.state == "waiting" for row in rows),
         rejected=sum(row.state == "rejected" for row in rows),
         lines=lines,
-        methods=(),
         software=__version__,
         made=datetime.now(UTC).isoformat(timespec="seconds"),
         person=person,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 import importlib
 import pkgutil
 from collections.abc import AsyncIterator, Iterable
@@ -15,6 +14,7 @@ from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
 from quintain.errors import QuintainError
+from quintain.tasks.user_name import user_name
 from quintain.version import __version__
 from quintain.web import failures, pages, static_files, theme
 from quintain.web.current import OpenLab
@@ -63,7 +63,7 @@ def create_app(
         telemetry={"tracing": False, "metrics": False, "logs": False, "auto_configure": False},
     )
     app.state.open_lab = OpenLab(lab_folder)
-    app.state.door = Door(Hosts(names, network=network), access, _local_name())
+    app.state.door = Door(Hosts(names, network=network), access, user_name())
     app.include_router(static_files.router)
     app.include_router(theme.router)
     navigation = []
@@ -84,10 +84,3 @@ def create_app(
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     app.add_middleware(StrictHeaders)
     return app
-
-
-def _local_name() -> str:
-    try:
-        return getpass.getuser()
-    except (OSError, KeyError):
-        return "this computer"
