@@ -2,7 +2,8 @@
 The app as somebody in front of it sees it, in Debian's Chromium: first load, and zooming through 1e8 samples.
 
 Loads are held against a bare static page of the same bytes: one document, no script, no style, from a server
-that does nothing else. On a machine that others use too, the least of several is the figure: noise only adds.
+that does nothing else but send the same headers of refusal (for one of them Chromium begins a new process).
+On a machine that others use too, the least of several is the figure: noise only adds.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import httpx
 import numpy as np
 
 from bench.row import Row
@@ -66,7 +68,7 @@ def run() -> list[Row]:
 def _loads(browser: Any, address: str) -> list[Row]:
     _load(browser, f"{address}/")  # the lab is opened once, not by every visitor
     _, size = _load(browser, f"{address}/")
-    with _bare(round(size)) as bare:
+    with _bare(round(size), _refusals(address)) as bare:
         ours, theirs = [], []
         for _ in range(LOADS):
             theirs.append(_load(browser, bare)[0])
@@ -89,8 +91,13 @@ def _load(browser: Any, address: str) -> tuple[float, float]:
     return loaded, size
 
 
+def _refusals(address: str) -> dict[str, str]:
+    told = httpx.get(f"{address}/").headers
+    return {name: told[name] for name in told if name.startswith(("content-sec", "cross-", "x-", "referrer"))}
+
+
 @contextmanager
-def _bare(n: int) -> Iterator[str]:
+def _bare(n: int, headers: dict[str, str]) -> Iterator[str]:
     head = b"<!doctype html><meta charset=utf-8><title>bare</title><pre>"
     text = np.random.default_rng(1).choice(list(b"abcdefghij klmnop\n"), n - len(head)).astype(np.uint8)
     body = head + text.tobytes()
@@ -102,6 +109,8 @@ def _bare(n: int) -> Iterator[str]:
             self.send_response(200)
             self.send_header("Content-Type", "text/html")
             self.send_header("Content-Length", str(len(body)))
+            for name, value in headers.items():
+                self.send_header(name, value)
             self.end_headers()
             self.wfile.write(body)
 

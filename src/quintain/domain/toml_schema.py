@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
+import functools
 import re
 import tomllib
 import types
@@ -110,8 +111,11 @@ def _line_of(text: str, path: Sequence[str | int]) -> int:
     return best
 
 
+_hints = functools.cache(typing.get_type_hints)
+
+
 def _build(data: Mapping[str, Any], kind: Any, path: tuple[str | int, ...], source: _Source) -> Any:
-    hints = typing.get_type_hints(kind)
+    hints = _hints(kind)
     fields = {f.name: f for f in dataclasses.fields(kind) if f.init}
     for key in data:
         if key not in fields:

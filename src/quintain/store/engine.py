@@ -52,8 +52,11 @@ def make_engine(folder: Path, url: str = "", *, read_only: bool = False, new: bo
         return _server(folder, url)
     connect = _connect(folder / "lab.db", read_only, new)
     # A reader without rights must not keep looking at a file as it was: it connects each time anew.
-    pool: Any = NullPool if read_only else QueuePool
-    engine = create_engine("sqlite://", creator=connect, poolclass=pool, hide_parameters=True)
+    # Others may open as many as they need: one that waited for another's could wait for ever.
+    pool: dict[str, Any] = (
+        {"poolclass": NullPool} if read_only else {"poolclass": QueuePool, "max_overflow": -1}
+    )
+    engine = create_engine("sqlite://", creator=connect, hide_parameters=True, **pool)
 
     @event.listens_for(engine, "begin")
     def begin(connection: Connection) -> None:
@@ -118,6 +121,7 @@ def _server(folder: Path, url: str) -> Engine:
         engine = create_engine(
             parts.set(drivername="postgresql+psycopg"),
             pool_pre_ping=True,
+            max_overflow=-1,
             connect_args={"connect_timeout": int(WAIT), "application_name": "quintain"},
             hide_parameters=True,
         )

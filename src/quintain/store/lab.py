@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import threading
 import uuid
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -81,6 +82,7 @@ class Lab:
         self.read_only = read_only
         self.originals = Originals(folder / "recordings")
         self.cache = folder / "cache"
+        self._here = threading.local()
 
     @classmethod
     def create(cls, folder: str | Path, *, name: str, invented: bool = False, url: str = "") -> Lab:
@@ -207,11 +209,33 @@ class Lab:
     @contextmanager
     def reading(self) -> Iterator[Database]:
         """Look at the lab in one state, whatever others write meanwhile; nothing is written."""
+        held: Database | None = getattr(self._here, "state", None)
+        if held is not None:
+            yield held
+            return
         engine = self.engine
         if engine.dialect.name == "postgresql":  # as SQLite does by itself
             engine = engine.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
         with explained(self.folder), Database(engine, expire_on_commit=False) as database:
             yield database
+
+    @contextmanager
+    def one_state(self) -> Iterator[None]:
+        """
+        Let everything that this thread reads meanwhile see the lab in one state.
+
+        What gathers a page from many questions uses it: the parts fit each other, and what changed is
+        found out once. Ask for strikes first, where they are wanted: the first question takes the state,
+        and columns of strikes should not be newer. Nothing may be written by this thread meanwhile; it
+        would not be seen.
+        """
+        with self.reading() as database:
+            before = getattr(self._here, "state", None)
+            self._here.state = database
+            try:
+                yield
+            finally:
+                self._here.state = before
 
     @contextmanager
     def writing(self, who: str) -> Iterator[Writer]:
@@ -226,6 +250,8 @@ class Lab:
         LabError
             If the lab may not be written to, or somebody else does not let go of it in time.
         """
+        if getattr(self._here, "state", None) is not None:
+            raise RuntimeError("nothing can be written while this thread holds the lab in one state")
         if self.read_only:
             raise LabError(f"{self.folder}: {READ_ONLY}")
         engine = self.engine.execution_options(**{WRITES: True})

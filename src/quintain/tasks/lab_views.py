@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import functools
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session as Database
@@ -20,6 +21,7 @@ from quintain.errors import LabError, QuintainError
 from quintain.store.lab import Lab
 from quintain.store.queries import Neighbours, StrikeRow, neighbours, strike_page
 from quintain.store.queries_filter import StrikeFilter
+from quintain.store.queries_fresh import strike_columns
 from quintain.store.queries_groups import GroupRow, group_summary
 from quintain.store.queries_lists import (
     Counts,
@@ -67,8 +69,23 @@ __all__ = [
     "strike_view",
 ]
 
+P = ParamSpec("P")
+T = TypeVar("T")
+
 REVIEWED = StrikeFilter(states=("waiting", "accepted"))
 """Strikes that numbers of a person or session are of: all but those that were rejected."""
+
+
+def _in_one_state(view: Callable[Concatenate[Lab, P], T]) -> Callable[Concatenate[Lab, P], T]:
+    """Have a view's parts fit each other, and what changed in the lab found out once."""
+
+    @functools.wraps(view)
+    def seen(lab: Lab, /, *args: P.args, **kwargs: P.kwargs) -> T:
+        with lab.one_state():
+            strike_columns(lab)  # first, as one_state wants it
+            return view(lab, *args, **kwargs)
+
+    return seen
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,6 +215,7 @@ class StrikeView:
         return () if self.result is None else tuple(self.result.quantities.values())
 
 
+@_in_one_state
 def lab_overview(lab: Lab, *, now: datetime | None = None, n_sessions: int = 8) -> Overview:
     """
     The lab at a glance.
@@ -240,6 +258,7 @@ def lab_overview(lab: Lab, *, now: datetime | None = None, n_sessions: int = 8) 
     )
 
 
+@_in_one_state
 def session_view(lab: Lab, code: str, *, offset: int = 0, limit: int = 100) -> SessionView:
     """
     A session with a page of its strikes.
@@ -277,6 +296,7 @@ def session_view(lab: Lab, code: str, *, offset: int = 0, limit: int = 100) -> S
     )  # fmt: skip
 
 
+@_in_one_state
 def person_view(lab: Lab, code: str, *, offset: int = 0, limit: int = 100) -> PersonView:
     """
     A person by code, with a page of their strikes, the newest first.
@@ -309,6 +329,7 @@ def person_view(lab: Lab, code: str, *, offset: int = 0, limit: int = 100) -> Pe
     )
 
 
+@_in_one_state
 def recording_view(lab: Lab, sha256: str, *, offset: int = 0, limit: int = 100) -> RecordingView:
     """
     A recording with a page of its strikes.
@@ -352,6 +373,7 @@ def recording_view(lab: Lab, sha256: str, *, offset: int = 0, limit: int = 100) 
     )
 
 
+@_in_one_state
 def strike_view(
     lab: Lab,
     strike_id: int,

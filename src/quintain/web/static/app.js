@@ -1,5 +1,10 @@
 // What every page does beyond its HTML: theme without loading anew, dialogs, sorting, notices, copying.
-import { plain } from "./numbers.js";
+const NARROW = "\u202f", MINUS = "\u2212";
+
+/** What the clipboard and sorting get: no narrow spaces, a plain minus. */
+function plain(text) {
+  return text.replaceAll(NARROW, "").replaceAll(MINUS, "-");
+}
 
 function notice(words) {
   const place = document.getElementById("notice");

@@ -47,8 +47,3 @@ export function tick(value, step) {
   const places = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
   return at(Math.abs(value) < step * 1e-6 ? 0 : value, -Math.min(places, 9));
 }
-
-/** What the clipboard gets: no narrow spaces, a plain minus. */
-export function plain(text) {
-  return text.replaceAll(NARROW, "").replaceAll(MINUS, "-");
-}
