@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import ipaddress
 import os
 import socket
@@ -126,6 +127,9 @@ def _run(
     say("Stop it with Ctrl+C.")
     if not no_browser:
         threading.Timer(0.5, webbrowser.open, [address]).start()
+    # what is loaded by now stays: looking through it for what is not used stops every page for a while
+    gc.collect()
+    gc.freeze()
     server = uvicorn.Server(config)
     with contextlib.suppress(KeyboardInterrupt):
         server.run(sockets=[listening])
@@ -147,6 +151,8 @@ def _listen(host: str, port: int) -> socket.socket:
         kind, _, _, _, where = socket.getaddrinfo(host.strip("[]"), port, type=socket.SOCK_STREAM)[0]
         listening = socket.socket(kind, socket.SOCK_STREAM)
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        # what is accepted inherits it; else a small second packet waits 40 ms for the first to be confirmed
+        listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         try:
             listening.bind(where)
         except OSError:

@@ -96,7 +96,7 @@ def chosen_of(query: QueryParams) -> Chosen:
     return Chosen(chosen if asks else None, sort, query.get("down", "") not in ("", "0"), query_words)
 
 
-def _chosen(request: Request) -> Chosen:
+async def _chosen(request: Request) -> Chosen:
     return chosen_of(request.query_params)
 
 

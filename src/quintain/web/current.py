@@ -8,6 +8,7 @@ from typing import Annotated, NamedTuple
 
 from fastapi import Depends, Request
 from sqlalchemy.exc import SQLAlchemyError
+from starlette.concurrency import run_in_threadpool
 
 from quintain.errors import LabError
 from quintain.store.lab import Lab
@@ -48,6 +49,11 @@ class OpenLab:
                 self._lab = Lab.open(self.folder)
             return self._lab
 
+    def at_hand(self) -> Lab | None:
+        """The lab if it is open and still there; never waits."""
+        lab = self._lab
+        return lab if lab is not None and (self.folder / "lab.toml").is_file() else None
+
     def close(self) -> None:
         """Let go of the lab."""
         with self._lock:
@@ -65,12 +71,16 @@ def lab_label(request: Request) -> LabLabel | None:
     return LabLabel(facts.name, facts.invented)
 
 
-def _lab(request: Request) -> Lab:
+# What does not wait is asynchronous: a thread for each would cost more than the work itself.
+
+
+async def _lab(request: Request) -> Lab:
     opened: OpenLab = request.app.state.open_lab
-    return opened.lab()
+    lab = opened.at_hand()
+    return await run_in_threadpool(opened.lab) if lab is None else lab
 
 
-def _visitor(request: Request) -> Visitor:
+async def _visitor(request: Request) -> Visitor:
     visitor: Visitor = request.state.visitor
     return visitor
 

@@ -94,7 +94,7 @@ def _build(work: Building, lab: Lab, sha256: str, channel: int) -> None:
 _MAKING = threading.Lock()
 
 
-def _zooming(request: Request) -> Zooming:
+async def _zooming(request: Request) -> Zooming:
     state = request.app.state
     with _MAKING:
         if not hasattr(state, "zooming"):

@@ -40,7 +40,7 @@ def needs(role: Role) -> Any:
     Without it, looking needs a viewer and every unsafe method an operator.
     """
 
-    def check(request: Request) -> None:
+    async def check(request: Request) -> None:
         if request.state.visitor.role < role:
             raise HTTPException(403, f"This needs the role of {role.word}; sign in with its passphrase.")
 

@@ -579,21 +579,28 @@ async function mountTrace(root) {
   const { trace, label, unit, events, overlay } = root.dataset;
   const bounds = [Number(root.dataset.start), Number(root.dataset.end)];
   const chart = { title: label, unit, series: [{ kind: "raw", x: [], y: [] }], events: [] };
-  let waiting = null;
+  let waiting = null, corrected = [];
   if (events) chart.events = await (await ask(events)).json();
   const figure = draw(root, { x: { label: "time", unit: "s" }, charts: [chart] }, { bounds, onRange: load });
+  const path = (source, window_) => `${source}${source.includes("?") ? "&" : "?"}${window_}`;
 
+  // The samples are drawn when they are there; curves over them follow, and until then stay where they are.
   async function load(lo, hi) {
     waiting?.abort();
     waiting = new AbortController();
     const { signal } = waiting, began = performance.now();
     const pixels = Math.max(1, Math.min(8192, Math.round(figure.plots[0].plot.bbox.width)));
-    const window_ = `start=${lo}&end=${hi}&pixels=${pixels}`, join = trace.includes("?") ? "&" : "?";
+    const window_ = `start=${lo}&end=${hi}&pixels=${pixels}`;
     try {
-      const asked = [ask(`${trace}${join}${window_}`, signal).then((a) => a.arrayBuffer())];
-      if (overlay) asked.push(ask(`${overlay}${overlay.includes("?") ? "&" : "?"}${window_}`, signal).then((a) => a.json()));
-      const [bytes, over] = await Promise.all(asked), seen = decode(bytes), [x, y] = points(seen);
-      figure.setSeries([{ kind: "raw", x, y, reduced: seen.reduced }, ...(over?.series ?? [])]);
+      const struck = (chart.events ?? []).some((e) => e.at > lo - 1 && e.at < hi);
+      const later = overlay && struck ? ask(path(overlay, window_), signal).then((a) => a.json()) : null;
+      later?.catch(() => {}); // told below, unless the samples fail first
+      const seen = decode(await (await ask(path(trace, window_), signal)).arrayBuffer()), [x, y] = points(seen);
+      const raw = { kind: "raw", x, y, reduced: seen.reduced };
+      figure.setSeries([raw, ...corrected]);
+      const before = corrected.length;
+      corrected = (await later)?.series ?? [];
+      if (before || corrected.length) figure.setSeries([raw, ...corrected]);
       root.dataset.views = Number(root.dataset.views ?? 0) + 1;
       root.dataset.roundTrip = (performance.now() - began).toFixed(1);
       root.dispatchEvent(new CustomEvent("quintain:view", { bubbles: true, detail: { lo, hi } }));
