@@ -5,11 +5,14 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import threading
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
 from scipy import stats
 
+from quintain.numerics import smoother
 from quintain.numerics.smoother import filter_samples, log_likelihood, smooth_force, start_scale
 from quintain.numerics.state_space import discretise, rig_model
 
@@ -107,3 +110,23 @@ def test_kernels_run_without_the_compiler():
         for switch in ("1", "0")
     ]
     assert printed[0] == pytest.approx(printed[1], rel=1e-9)  # same arithmetic, order of sums may differ
+
+
+@pytest.mark.parametrize("kernel", [smoother._forward_kernel, smoother._backward_kernel])
+def test_threads_share_one_kernel_for_each_size(kernel):
+    """
+    Two of a name at once, and the constants of both are lost with the first of them.
+
+    It showed as "In 'NRT_adapt_ndarray_to_python', 'descr' is NULL" until the process was begun anew.
+    """
+    ready = threading.Barrier(8)
+
+    def ask(n):
+        ready.wait()
+        return kernel(n)
+
+    with ThreadPoolExecutor(8) as pool:
+        got = list(pool.map(ask, [21, 23] * 4))
+    assert got[0] is got[2] is got[4] is got[6]
+    assert got[1] is got[3] is got[5] is got[7]
+    assert got[0].__qualname__ != got[1].__qualname__

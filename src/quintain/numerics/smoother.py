@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from functools import cache
+import threading
+from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -38,11 +39,31 @@ class Smoothed(NamedTuple):
     """Natural logarithm of the probability density of all samples."""
 
 
-@cache
+def _one_for_each(make: Callable[[int], Any]) -> Callable[[int], Any]:
+    """
+    Compile what ``make`` gives for a number of states, once, under a name of its own.
+
+    Numba finds the constants of compiled code by its name alone. Kernels of the same name, or made twice
+    by two threads at once, would share them, and fail when one of the two is thrown away.
+    """
+    kernels: dict[int, Any] = {}
+    making = threading.Lock()
+
+    def kernel(n: int) -> Any:
+        with making:
+            if n not in kernels:
+                function = make(n)
+                function.__name__ = function.__qualname__ = f"{function.__name__}_{n}"
+                kernels[n] = njit(cache=True, error_model="numpy")(function)
+            return kernels[n]
+
+    return kernel
+
+
+@_one_for_each
 def _forward_kernel(n: int) -> Any:
     """Filter for ``n`` states: a constant, so the compiler unrolls its loops and is three times faster."""
 
-    @njit(cache=True, error_model="numpy")
     def forward(y, transition, noise, output, variance, density, scale, store):  # type: ignore[no-untyped-def]
         n_force = noise.shape[0]
         n_samples = y.size
@@ -136,11 +157,10 @@ def _forward_kernel(n: int) -> Any:
     return forward
 
 
-@cache
+@_one_for_each
 def _backward_kernel(n: int) -> Any:
     """Modified Bryson-Frazier smoother: no matrix is inverted, and the fine grid costs n² a point."""
 
-    @njit(cache=True, error_model="numpy")
     def backward(  # type: ignore[no-untyped-def]
         innovation, spread, xs, ps, gains, transitions, noises, output, density, i_force
     ):
