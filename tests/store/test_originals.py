@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from quintain.errors import LabError
+from quintain.errors import LabError, RecordingError
 from quintain.readers.registry import find_reader, read
 from quintain.store.originals import LISTING, Originals
 from reader_samples import mme_files
@@ -92,6 +92,19 @@ def test_what_cannot_be_read_leaves_nothing(originals: Originals, tmp_path: Path
     assert [entry for entry in originals.folder.rglob("*") if entry.is_file()] == []
     with pytest.raises(LabError, match="is missing"):
         originals.path("0" * 64)
+
+
+def test_what_is_refused_while_it_is_copied_leaves_nothing(originals: Originals, tmp_path: Path) -> None:
+    def refuse() -> None:
+        raise RecordingError("row 7 is no number")
+
+    source = _write(tmp_path / "a.csv", b"abc")
+    with pytest.raises(RecordingError, match="row 7"):
+        originals.put(source, meanwhile=refuse)
+    assert [entry for entry in originals.folder.rglob("*") if entry.is_file()] == []
+    seen = []
+    originals.put(source, meanwhile=lambda: seen.append(source.read_bytes()))
+    assert seen == [b"abc"]
 
 
 def test_a_recording_of_several_files(originals: Originals, tmp_path: Path) -> None:

@@ -299,11 +299,11 @@ def test_a_full_disk_ends_it_and_the_same_call_goes_on(
         _write(folder / f"{n}.csv", 100.0 + n)
     put, calls = lab.originals.put, []
 
-    def full(source: Path, parts: Any = ()) -> tuple[str, bool]:
+    def full(source: Path, parts: Any = (), **aside: Any) -> tuple[str, bool]:
         calls.append(source)
         if len(calls) == 3:
             raise LabError(f"{source}: cannot be stored in the lab: the disk of the lab is full")
-        return put(source, parts)
+        return put(source, parts, **aside)
 
     monkeypatch.setattr(lab.originals, "put", full)
     with pytest.raises(LabError, match="Before that 2 of 4 files were imported; repeat it to go on"):

@@ -13,7 +13,8 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -53,7 +54,13 @@ class Originals:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
 
-    def put(self, source: str | Path, parts: Sequence[Path] = ()) -> tuple[str, bool]:
+    def put(
+        self,
+        source: str | Path,
+        parts: Sequence[Path] = (),
+        *,
+        meanwhile: Callable[[], object] = lambda: None,
+    ) -> tuple[str, bool]:
         """
         Store the bytes of a file.
 
@@ -63,6 +70,9 @@ class Originals:
             The file.
         parts : sequence of path
             Further files of the same recording, in the folder of ``source`` or below.
+        meanwhile : callable
+            Looks at the file while its bytes are copied, in a thread of its own. What it raises is raised,
+            and nothing is stored.
 
         Returns
         -------
@@ -78,12 +88,11 @@ class Originals:
         """
         source = Path(source)
         with self._explained(source), self._incoming(folder=bool(parts)) as incoming:
-            if not parts:
-                sha256 = _copy(source, incoming)
-                name = f"{sha256}{source.suffix.lower()}"
-            else:
-                sha256 = _copy_bundle(source, parts, incoming)
-                name = f"{sha256}{BUNDLE}"
+            with ThreadPoolExecutor(1) as aside:
+                looked = aside.submit(meanwhile)
+                sha256 = _copy_bundle(source, parts, incoming) if parts else _copy(source, incoming)
+                looked.result()
+            name = f"{sha256}{BUNDLE if parts else source.suffix.lower()}"
             known = self.find(sha256)
             if known is not None and _same(known, incoming):
                 return sha256, False

@@ -11,6 +11,8 @@ from typing import Any
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session as Database
 
+from quintain.domain.recording import Recording as Recorded
+from quintain.domain.trace import Trace
 from quintain.errors import ConflictError, LabError, QuintainError, RecordingError
 from quintain.readers.fingerprint import take_fingerprint
 from quintain.readers.load_table import read_load_table
@@ -211,24 +213,22 @@ def _import_one(
         sha256 = _known(lab, entry.path, found.n_bytes)
         if sha256:
             return _again(lab, replace(file, sha256=sha256), who=who, dry_run=dry_run)
-        file, parts = _look(file, settings.given)
-        found.check_unchanged()
+        look = _open(file, settings.given)
         if dry_run:
+            file = look.through()
+            found.check_unchanged()
             file = replace(file, sha256=hash_of(entry.path))
             same = [e for e in earlier.values() if e.sha256 == file.sha256 and e.state == "new"]
             return replace(file, state="known", reason=f"the same as {same[0].path}") if same else file
+        sha256, _ = lab.originals.put(entry.path, look.parts, meanwhile=look.through)
+        found.check_unchanged()
     except OSError as problem:
         return replace(file, state="refused", reason=f"{entry.path}: {problem.strerror}")
     except LabError:
         raise
     except QuintainError as problem:
         return replace(file, state="refused", reason=str(problem))
-    sha256, _ = lab.originals.put(entry.path, parts)
-    try:
-        found.check_unchanged()
-    except RecordingError as problem:
-        return replace(file, state="refused", reason=str(problem))
-    file = replace(file, sha256=sha256)
+    file = replace(look.seen, sha256=sha256)
     kept = settings.keep()
     try:
         with lab.writing(who) as writer:
@@ -246,34 +246,59 @@ def _known(lab: Lab, path: Path, n_bytes: int) -> str:
     return sha256 if sha256 in hashes and lab.originals.find(sha256) is not None else ""
 
 
-def _look(file: ImportedFile, settings: Mapping[str, Any]) -> tuple[ImportedFile, list[Path]]:
-    """Read a file to its end, as every later analysis will."""
+class _Look:
+    """A file that could be opened: what it is, the files that belong to it, and how to read it to its end."""
+
+    def __init__(
+        self, file: ImportedFile, recording: Recorded | None = None, parts: Sequence[Path] = ()
+    ) -> None:
+        self.seen = file
+        self.parts = parts
+        self._recording = recording
+
+    def through(self) -> ImportedFile:
+        """Read the samples, as every later analysis will, and say how long they last."""
+        if self._recording is None:
+            return self.seen
+        trace = _trace(self._recording, self.seen)
+        begin, end = None, 0.0
+        try:
+            for block in trace.blocks():
+                begin = block.start if begin is None else min(begin, block.start)
+                end = max(end, block.start + block.samples.size / trace.rate)
+        except OSError as problem:
+            raise RecordingError(f"{self.seen.path}: {problem.strerror}") from None
+        if begin is None or end == begin:
+            raise RecordingError(
+                f"{self.seen.path}: channel {trace.name!r} holds no samples; export it again"
+            )
+        self.seen = replace(self.seen, duration=end - begin, rate=trace.rate)
+        return self.seen
+
+
+def _open(file: ImportedFile, settings: Mapping[str, Any]) -> _Look:
     if file.kind == "loads":
         read_load_table(file.path)
-        return replace(file, format="load table"), []
+        return _Look(replace(file, format="load table"))
     recording = read(file.path, **settings)
-    if file.channel or file.kind in ("strikes", "drops"):
-        trace = recording.trace(file.channel or None)
-    elif recording.traces:
-        trace = recording.traces[0]
-    else:
-        raise RecordingError(f"{file.path}: there is no channel in it; export the recording again")
-    begin, end, n = None, 0.0, 0
-    for block in trace.blocks():
-        begin = block.start if begin is None else min(begin, block.start)
-        end = max(end, block.start + block.samples.size / trace.rate)
-        n += block.samples.size
-    if begin is None or not n:
-        raise RecordingError(f"{file.path}: channel {trace.name!r} holds no samples; export it again")
+    _trace(recording, file)
     when = file.when
     if when is None and recording.started is not None:
         # A clock without an offset is that of this machine, as it is the lab's.
         when = recording.started.astimezone() if recording.started.tzinfo is None else recording.started
     parts = find_reader(file.path, recording.reader).parts
-    return (
-        replace(file, format=recording.reader, when=when, duration=end - begin, rate=trace.rate),
-        parts(file.path) if parts else [],
+    return _Look(
+        replace(file, format=recording.reader, when=when), recording, parts(file.path) if parts else ()
     )
+
+
+def _trace(recording: Recorded, file: ImportedFile) -> Trace:
+    """The channel that the file is about."""
+    if file.channel or file.kind in ("strikes", "drops"):
+        return recording.trace(file.channel or None)
+    if recording.traces:
+        return recording.traces[0]
+    raise RecordingError(f"{file.path}: there is no channel in it; export the recording again")
 
 
 def _again(lab: Lab, file: ImportedFile, *, who: str, dry_run: bool) -> ImportedFile:
