@@ -245,6 +245,8 @@ def _first_row(lines: Sequence[str], mark: str, point: str, make: str, wanted: S
 
 def _late_columns(lines: Sequence[str], mark: str, point: str, make: str) -> str:
     """Kinds of the columns, with those that hold numbers at first and end before the tail of the head."""
+    if "." not in make:
+        return make
     rows = [cell_kinds(cut_line(line, mark), point) for line in lines]
     kinds = list(make)
     for i, kind in enumerate(make):

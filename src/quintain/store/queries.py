@@ -336,17 +336,23 @@ def _slice(
     """
     Rows from ``offset`` in the order of their keys, equal ones and those without a key by their place.
 
-    Only what lies between the first and the last key of the slice is sorted.
+    Only what lies between the first and the last key of the slice is sorted; equal ones, of which there may
+    be a million, stand in their order already.
     """
     end = min(offset + limit, rows.size)
     if end <= offset:
         return rows[:0]
-    key = np.where(np.isnan(key), np.inf, -key if descending else key)
+    key = -key if descending else key
     low, high = np.partition(key, [offset, end - 1])[[offset, end - 1]]
-    near = np.flatnonzero((key >= low) & (key <= high))
-    order = near[np.argsort(key[near], kind="stable")]
+    if np.isnan(high):  # comes last, but is equal to nothing
+        key = np.where(np.isnan(key), np.inf, key)
+        low, high = (np.inf if np.isnan(end_key) else end_key for end_key in (low, high))
+    least = np.flatnonzero(key == low)
+    between = np.flatnonzero((key > low) & (key < high))
+    most = np.flatnonzero(key == high) if high > low else least[:0]
     passed = offset - int(np.count_nonzero(key < low))
-    picked: NDArray[np.intp] = rows[order[passed : passed + end - offset]]
+    order = [least[passed:], between[np.argsort(key[between], kind="stable")], most]
+    picked: NDArray[np.intp] = rows[np.concatenate(order)[: end - offset]]
     return picked
 
 

@@ -155,7 +155,7 @@ class StrikeColumns:
         there = np.zeros(at.size, dtype=bool)
         inside = at < base.size
         there[inside] = base[at[inside]] == changes.ids[inside]
-        if there.all() and not np.isin(changes.removed, base).any():
+        if there.all() and not (changes.removed.size and np.isin(changes.removed, base).any()):
             self._at = at
             self._arrays["id"] = base
             return
