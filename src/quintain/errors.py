@@ -16,6 +16,7 @@ __all__ = [
     "ConflictError",
     "LabError",
     "MethodFileError",
+    "MissingError",
     "OutputError",
     "QuintainError",
     "RecordingError",
@@ -90,6 +91,12 @@ class LabError(QuintainError):
     """A lab cannot be opened or used: not there, locked, read-only, damaged, or of a newer version."""
 
     code = "lab"
+
+
+class MissingError(LabError):
+    """What was asked for is not in the lab, or there are several of that name."""
+
+    code = "missing"
 
 
 class ConflictError(LabError):

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from decimal import ROUND_HALF_UP, Context, Decimal
+from functools import lru_cache
 from typing import NamedTuple
 
 from quintain.domain.measured import Measured
@@ -66,6 +67,7 @@ def shown(measured: Measured) -> Shown:
     )
 
 
+@lru_cache(maxsize=1 << 14)
 def rounded(value: float, expanded: float | None) -> tuple[str, str]:
     """
     Value and expanded uncertainty as text.

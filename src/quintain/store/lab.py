@@ -224,10 +224,7 @@ class Lab:
         """
         Let everything that this thread reads meanwhile see the lab in one state.
 
-        What gathers a page from many questions uses it: the parts fit each other, and what changed is
-        found out once. Ask for strikes first, where they are wanted: the first question takes the state,
-        and columns of strikes should not be newer. Nothing may be written by this thread meanwhile; it
-        would not be seen.
+        Nothing may be written by this thread meanwhile; it would not be seen.
         """
         with self.reading() as database:
             before = getattr(self._here, "state", None)

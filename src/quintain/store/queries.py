@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from sqlalchemy import select
 
 from quintain.domain.as_json import STRIKE_QUANTITIES
-from quintain.errors import LabError, UsageError
+from quintain.errors import MissingError, UsageError
 from quintain.store.lab import Lab
 from quintain.store.queries_columns import NONE, QUANTITY_COLUMNS, TEXTS, StrikeColumns, by_key, dense
 from quintain.store.queries_filter import StrikeFilter, matching
@@ -209,7 +209,7 @@ def neighbours(
     columns = strike_columns(lab)
     at = int(np.searchsorted(columns["id"], strike_id))
     if at == columns.n or columns["id"][at] != strike_id:
-        raise LabError(f"there is no strike {strike_id} in the lab")
+        raise MissingError(f"there is no strike {strike_id} in the lab")
     keep = matching(columns, chosen or StrikeFilter())
     keep[at] = True
     rows = np.flatnonzero(keep)

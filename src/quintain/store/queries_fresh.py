@@ -39,7 +39,7 @@ from quintain.store.queries_columns import (
 )
 from quintain.store.schema import LabFacts, StrikeChange
 
-__all__ = ["strike_columns"]
+__all__ = ["one_state", "strike_columns"]
 
 WORTH_KEEPING = 20_000
 """Fewer strikes than this are read from the tables sooner than columns are kept for them."""
@@ -65,6 +65,19 @@ class _Known:
 
 _of_lab: weakref.WeakKeyDictionary[Lab, _Known] = weakref.WeakKeyDictionary()
 _making = threading.Lock()
+
+
+@contextmanager
+def one_state(lab: Lab) -> Iterator[None]:
+    """
+    Let all that this thread asks of a lab meanwhile see it in one state, as :meth:`Lab.one_state`.
+
+    For what is gathered from many questions, such as a page: its parts fit each other, and what changed
+    since the last page is found out once.
+    """
+    with lab.one_state():
+        strike_columns(lab)  # the first question takes the state, which must not be older than the columns
+        yield
 
 
 def strike_columns(lab: Lab) -> StrikeColumns:

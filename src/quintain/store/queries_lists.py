@@ -12,7 +12,7 @@ from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.orm import InstrumentedAttribute
 from sqlalchemy.orm import Session as Database
 
-from quintain.errors import LabError
+from quintain.errors import MissingError
 from quintain.store.lab import Lab
 from quintain.store.queries_columns import StrikeColumns, dense
 from quintain.store.queries_filter import STATES
@@ -246,7 +246,7 @@ def list_recordings(
         elif session is not None:
             id = database.scalar(select(Session.id).where(Session.code == session))
             if id is None:
-                raise LabError(f"there is no session {session!r} in the lab")
+                raise MissingError(f"there is no session {session!r} in the lab")
             where.append(Recording.session_id == id)
         if sha256:
             where.append(Recording.sha256 == sha256)

@@ -26,7 +26,7 @@ from quintain.domain.rig import Mode
 from quintain.domain.rig import Rig as DomainRig
 from quintain.domain.strike import Contact, ForceCurve
 from quintain.domain.strike import Strike as DomainStrike
-from quintain.errors import LabError, RecordingError
+from quintain.errors import LabError, MissingError, RecordingError
 from quintain.store.lab import Lab, Writer
 from quintain.store.schema import Analysis, Audit, Method, Recording, Result, RigVersion, Strike
 
@@ -198,11 +198,11 @@ def load_strike(lab: Lab, strike_id: int, *, result_id: int | None = None) -> Do
     with lab.reading() as database:
         strike = database.get(Strike, strike_id)
         if strike is None:
-            raise LabError(f"there is no strike {strike_id} in the lab")
+            raise MissingError(f"there is no strike {strike_id} in the lab")
         wanted = strike.result_id if result_id is None else result_id
         result = None if wanted is None else database.get(Result, wanted)
         if result is None or result.strike_id != strike_id:
-            raise LabError(
+            raise MissingError(
                 f"the strike {strike_id} has no result {wanted or ''}; analyse its recording again"
             )
         return _strike(result)
@@ -220,7 +220,7 @@ def load_analysis(lab: Lab, analysis_id: int) -> domain.Analysis:
     with lab.reading() as database:
         row = database.get(Analysis, analysis_id)
         if row is None:
-            raise LabError(f"there is no analysis {analysis_id} in the lab")
+            raise MissingError(f"there is no analysis {analysis_id} in the lab")
         recording = row.recording
         method = load_method(database, row.method_sha256)
         version = None if row.rig_version is None else database.get(RigVersion, row.rig_version)

@@ -11,7 +11,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session as Database
 
 from quintain.domain.as_json import STRIKE_QUANTITIES
-from quintain.errors import LabError, UsageError
+from quintain.errors import MissingError, UsageError
 from quintain.store.lab import Lab
 from quintain.store.schema import Analysis, Method, Recording, Result, RigVersion
 from quintain.tasks.lab_inputs import LAB_STEP
@@ -170,7 +170,7 @@ def reasons(lab: Lab, old: int, new: int) -> tuple[str, ...]:
 def _analysis(database: Database, analysis_id: int) -> Analysis:
     row = database.get(Analysis, analysis_id)
     if row is None:
-        raise LabError(f"there is no analysis {analysis_id} in the lab")
+        raise MissingError(f"there is no analysis {analysis_id} in the lab")
     return row
 
 

@@ -13,7 +13,7 @@ from urllib.parse import quote
 from sqlalchemy import select
 
 from quintain.domain.method import Method
-from quintain.errors import LabError, UsageError
+from quintain.errors import MissingError, UsageError
 from quintain.store import schema
 from quintain.store.lab import Lab
 from quintain.store.queries_filter import StrikeFilter
@@ -94,10 +94,10 @@ def _check_codes(lab: Lab, asked: Mapping[str, Any]) -> None:
             session
             and database.scalar(select(schema.Session.id).where(schema.Session.code == session)) is None
         ):
-            raise LabError(f"there is no session {session!r} in the lab")
+            raise MissingError(f"there is no session {session!r} in the lab")
         for sha256 in asked.get("recordings", ()):
             if database.get(schema.Recording, sha256) is None:
-                raise LabError(f"there is no recording {sha256[:12]!r} in the lab")
+                raise MissingError(f"there is no recording {sha256[:12]!r} in the lab")
         if asked.get("method"):
             load_method(database, asked["method"])
     if asked.get("study"):

@@ -10,7 +10,7 @@ from typing import Any
 
 from sqlalchemy import func, select
 
-from quintain.errors import LabError, UsageError
+from quintain.errors import MissingError, UsageError
 from quintain.store.lab import Lab
 from quintain.store.schema import Job
 from quintain.tasks.job_kinds import JOB_KINDS
@@ -135,7 +135,7 @@ def job_view(lab: Lab, number: int) -> JobView:
     with lab.reading() as database:
         row = database.get(Job, number)
     if row is None:
-        raise LabError(f"there is no job {number} in the lab")
+        raise MissingError(f"there is no job {number} in the lab")
     return _view(row, datetime.now(UTC))
 
 
@@ -178,7 +178,7 @@ def job_files(lab: Lab, number: int) -> list[Path]:
 
 def _row(row: Job | None, number: int) -> Job:
     if row is None:
-        raise LabError(f"there is no job {number} in the lab")
+        raise MissingError(f"there is no job {number} in the lab")
     return row
 
 

@@ -17,7 +17,7 @@ from quintain.domain.method import Method
 from quintain.domain.motion import ImuSetup
 from quintain.domain.rig import Rig
 from quintain.domain.strike import ForceCurve
-from quintain.errors import LabError, RecordingError
+from quintain.errors import LabError, MissingError, RecordingError
 from quintain.store import schema
 from quintain.store.curves import encode_curves
 from quintain.store.lab import Lab
@@ -236,7 +236,7 @@ def gather(
     if meant is not None:
         missing = meant - {wanted.inputs.recording for wanted in found}
         if missing:
-            raise LabError(
+            raise MissingError(
                 f"{len(missing)} recordings of strikes are not in the lab, or their bytes are gone; the "
                 f"first is {min(missing)[:12]}…"
             )
@@ -262,7 +262,7 @@ def inputs_of(lab: Lab, analysis_id: int) -> Inputs:
     with lab.reading() as database:
         row = database.get(schema.Analysis, analysis_id)
         if row is None:
-            raise LabError(f"there is no analysis {analysis_id} in the lab")
+            raise MissingError(f"there is no analysis {analysis_id} in the lab")
         version = None
         if row.rig_version is not None:
             version = database.get(schema.RigVersion, row.rig_version)
@@ -337,7 +337,7 @@ class _Known:
         version = self._database.scalar(select(schema.Rig.current).where(schema.Rig.name == name))
         if not version:
             names = ", ".join(self._database.scalars(select(schema.Rig.name).order_by(schema.Rig.name)))
-            raise LabError(f"there is no rig {name!r} in the lab; there are: {names or 'none'}")
+            raise MissingError(f"there is no rig {name!r} in the lab; there are: {names or 'none'}")
         return version
 
     def _text(self, version: str) -> str:
@@ -371,7 +371,7 @@ def _narrow(
     if session is not None:
         session_id = database.scalar(select(schema.Session.id).where(schema.Session.code == session))
         if session_id is None:
-            raise LabError(f"there is no session {session!r} in the lab")
+            raise MissingError(f"there is no session {session!r} in the lab")
         query = query.where(schema.Recording.session_id == session_id)
     if recordings is None or len(recordings) > MANY:
         return query

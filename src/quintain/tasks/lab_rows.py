@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from sqlalchemy import select
 from sqlalchemy.orm import Session as Database
 
-from quintain.errors import LabError, UsageError
+from quintain.errors import LabError, MissingError, UsageError
 from quintain.store.schema import Person, Rig, Session, Strike, StrikeType
 
 __all__ = ["person_row", "rig_row", "session_row", "strike_row", "type_name"]
@@ -25,7 +25,7 @@ def person_row(database: Database, code: str, *, living: bool = True) -> Person:
     """
     row = database.scalar(select(Person).where(Person.code == code))
     if row is None:
-        raise LabError(
+        raise MissingError(
             f"there is no person {code!r} in the lab{_meant(code, database.scalars(select(Person.code)))}"
         )
     if living and row.erased is not None:
@@ -44,7 +44,7 @@ def session_row(database: Database, code: str) -> Session:
     """
     row = database.scalar(select(Session).where(Session.code == code))
     if row is None:
-        raise LabError(
+        raise MissingError(
             f"there is no session {code!r} in the lab{_meant(code, database.scalars(select(Session.code)))}"
         )
     return row
@@ -61,7 +61,7 @@ def rig_row(database: Database, name: str) -> Rig:
     """
     row = database.scalar(select(Rig).where(Rig.name == name))
     if row is None:
-        raise LabError(
+        raise MissingError(
             f"there is no rig {name!r} in the lab{_meant(name, database.scalars(select(Rig.name)))}; add it "
             "by its rig file"
         )
@@ -79,7 +79,7 @@ def strike_row(database: Database, strike_id: int) -> Strike:
     """
     row = database.get(Strike, strike_id)
     if row is None:
-        raise LabError(f"there is no strike {strike_id} in the lab")
+        raise MissingError(f"there is no strike {strike_id} in the lab")
     return row
 
 

@@ -17,11 +17,11 @@ from quintain.domain.rig import Rig as DomainRig
 from quintain.domain.rig_log import KINDS, LogEntry
 from quintain.domain.rig_state import RigState
 from quintain.domain.strike import Strike as DomainStrike
-from quintain.errors import LabError, QuintainError
+from quintain.errors import MissingError, QuintainError
 from quintain.store.lab import Lab
 from quintain.store.queries import Neighbours, StrikeRow, neighbours, strike_page
 from quintain.store.queries_filter import StrikeFilter
-from quintain.store.queries_fresh import strike_columns
+from quintain.store.queries_fresh import one_state
 from quintain.store.queries_groups import GroupRow, group_summary
 from quintain.store.queries_lists import (
     Counts,
@@ -81,8 +81,7 @@ def _in_one_state(view: Callable[Concatenate[Lab, P], T]) -> Callable[Concatenat
 
     @functools.wraps(view)
     def seen(lab: Lab, /, *args: P.args, **kwargs: P.kwargs) -> T:
-        with lab.one_state():
-            strike_columns(lab)  # first, as one_state wants it
+        with one_state(lab):
             return view(lab, *args, **kwargs)
 
     return seen
@@ -271,7 +270,7 @@ def session_view(lab: Lab, code: str, *, offset: int = 0, limit: int = 100) -> S
     with lab.reading() as database:
         session = database.scalar(select(Session).where(Session.code == code))
         if session is None:
-            raise LabError(f"there is no session {code!r} in the lab; see quintain show")
+            raise MissingError(f"there is no session {code!r} in the lab; see quintain show")
         planned = tuple(
             PlannedRow(p.position, p.block, person, p.type, p.side, p.rest, strike)
             for p, person, strike in database.execute(
@@ -309,7 +308,7 @@ def person_view(lab: Lab, code: str, *, offset: int = 0, limit: int = 100) -> Pe
     with lab.reading() as database:
         person = database.scalar(select(Person).where(Person.code == code))
     if person is None:
-        raise LabError(f"there is no person {code!r} in the lab; see quintain show")
+        raise MissingError(f"there is no person {code!r} in the lab; see quintain show")
     row = next(p for p in list_people(lab) if p.id == person.id)
     chosen = StrikeFilter(people=(code,), states=REVIEWED.states)
     when = {s.code: s.when for s in list_sessions(lab)}
@@ -404,7 +403,7 @@ def strike_view(
     with lab.reading() as database:
         strike = database.get(Strike, strike_id)
         if strike is None:
-            raise LabError(f"there is no strike {strike_id} in the lab")
+            raise MissingError(f"there is no strike {strike_id} in the lab")
         result = None if strike.result_id is None else database.get(Result, strike.result_id)
         analysis = None if result is None else _analysis(result.analysis)
         n_results = _count(database, Result, Result.strike_id == strike_id)
@@ -439,12 +438,12 @@ def rig_state_in_lab(lab: Lab, name: str, *, now: datetime | None = None) -> Rig
     with lab.reading() as database:
         rig = database.scalar(select(Rig).where(Rig.name == name))
         if rig is None:
-            raise LabError(f"there is no rig {name!r} in the lab")
+            raise MissingError(f"there is no rig {name!r} in the lab")
         versions = database.scalars(
             select(RigVersion).where(RigVersion.rig_id == rig.id).order_by(RigVersion.added)
         ).all()
         if not versions:
-            raise LabError(f"the rig {name!r} has no version in the lab; add its rig file")
+            raise MissingError(f"the rig {name!r} has no version in the lab; add its rig file")
         current = next((v for v in versions if v.version == rig.current), versions[-1])
         evidence = database.scalars(
             select(Evidence).where(Evidence.rig_id == rig.id).order_by(Evidence.when, Evidence.id)
@@ -484,7 +483,9 @@ def _find_recording(database: Database, told: str) -> Recording:
         found = database.scalars(select(Recording).where(Recording.name == told).limit(2)).all()
     if len(found) != 1:
         many = "more than one" if found else "no"
-        raise LabError(f"there is {many} recording {told!r} in the lab; give its name or more of its SHA-256")
+        raise MissingError(
+            f"there is {many} recording {told!r} in the lab; give its name or more of its SHA-256"
+        )
     return found[0]
 
 

@@ -18,7 +18,7 @@ from quintain.domain.flags import Flag
 from quintain.domain.measured import Measured
 from quintain.domain.rig import Rig
 from quintain.domain.strike import ForceCurve, LimbCurve
-from quintain.errors import LabError, QuintainError, UsageError
+from quintain.errors import LabError, MissingError, QuintainError, UsageError
 from quintain.store import schema
 from quintain.store.lab import Lab
 from quintain.store.queries import StrikeRow, strike_page
@@ -325,7 +325,7 @@ def _typical(rows: Sequence[StrikeRow]) -> tuple[int, ...]:
 def _drops_of(lab: Lab, evidence_id: int, mass: float | None) -> tuple[DropEvidence, tuple[Drop, ...]]:
     evidence = next((one for one in drop_evidence(lab) if one.id == evidence_id), None)
     if evidence is None:
-        raise LabError(f"there is no drop test {evidence_id} in the lab")
+        raise MissingError(f"there is no drop test {evidence_id} in the lab")
     if not evidence.kept:
         raise LabError("its recording is not in the lab, so its curves cannot be drawn")
     if evidence.mass is not None:

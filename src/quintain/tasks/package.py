@@ -20,7 +20,7 @@ from sqlalchemy import select, update
 from sqlalchemy.exc import SQLAlchemyError
 
 from quintain.domain.as_json import STRIKE_QUANTITIES
-from quintain.errors import LabError
+from quintain.errors import LabError, MissingError
 from quintain.quantities import GLOSSARY
 from quintain.store.export.container import Reading, Stored, Writing, open_package, writing_package
 from quintain.store.export.lab_tables import (
@@ -228,7 +228,7 @@ class _Chosen:
         by_code = dict(database.execute(select(Session.code, Session.id)).all())
         for code in sessions:
             if code not in by_code:
-                raise LabError(f"there is no session {code!r} in the lab")
+                raise MissingError(f"there is no session {code!r} in the lab")
         ids = {by_code[code] for code in sessions}
         recordings = list(database.scalars(select(Recording)))
         own = {r.sha256 for r in recordings if r.session_id in ids}

@@ -10,7 +10,7 @@ import numpy as np
 from sqlalchemy import select
 
 from quintain.domain.session_summary import Usual
-from quintain.errors import LabError
+from quintain.errors import MissingError
 from quintain.store.lab import Lab
 from quintain.store.queries import observations
 from quintain.store.queries_filter import StrikeFilter
@@ -50,7 +50,7 @@ def summarise_person(lab: Lab, code: str) -> PersonSummary:
     """
     row = next((person for person in list_people(lab) if person.code == code), None)
     if row is None:
-        raise LabError(f"there is no person {code!r} in the lab; see quintain show")
+        raise MissingError(f"there is no person {code!r} in the lab; see quintain show")
     first = person_progress(lab, code)
     others = [kind for kind in first.kinds if kind != first.kind]
     courses = [first] if first.kind else []

@@ -14,7 +14,7 @@ from quintain.domain import analysis as domain
 from quintain.domain.as_json import STRIKE_QUANTITIES
 from quintain.domain.rig import Rig
 from quintain.domain.strike import ForceCurve, LimbCurve
-from quintain.errors import LabError, QuintainError
+from quintain.errors import LabError, MissingError, QuintainError
 from quintain.store.curves import decode_curves, keep_curves, read_curves
 from quintain.store.lab import Lab
 from quintain.store.originals import BUNDLE
@@ -235,7 +235,7 @@ def curves_of(lab: Lab, strike_id: int, *, result_id: int | None = None) -> Stri
         strike = _strike(database, strike_id)
         result = database.get(Result, strike.result_id if result_id is None else result_id)
         if result is None or result.strike_id != strike_id:
-            raise LabError(f"the strike {strike_id} has no such result; analyse its recording again")
+            raise MissingError(f"the strike {strike_id} has no such result; analyse its recording again")
         wanted, number = result.id, result.number
         analysis_id, output = result.analysis_id, result.analysis.output
     found = read_curves(lab.cache, output, number)
@@ -265,7 +265,7 @@ def curves_of(lab: Lab, strike_id: int, *, result_id: int | None = None) -> Stri
 def _strike(database: Database, strike_id: int) -> Strike:
     strike = database.get(Strike, strike_id)
     if strike is None:
-        raise LabError(f"there is no strike {strike_id} in the lab")
+        raise MissingError(f"there is no strike {strike_id} in the lab")
     return strike
 
 

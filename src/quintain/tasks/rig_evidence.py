@@ -17,7 +17,7 @@ from quintain.domain.drop import DropSettings, DropTest
 from quintain.domain.measured import Measured
 from quintain.domain.rig import Rig
 from quintain.domain.tap import TapTest
-from quintain.errors import LabError, QuintainError
+from quintain.errors import MissingError, QuintainError
 from quintain.report.drops_report import drop_sections
 from quintain.report.parts import Section
 from quintain.report.rig_facts import rig_facts
@@ -163,7 +163,7 @@ def evidence_sections(
     """
     row = next((one for one in rig_evidence(lab, name) if one.id == number), None)
     if row is None:
-        raise LabError(f"the rig {name!r} has no evidence {number}")
+        raise MissingError(f"the rig {name!r} has no evidence {number}")
     if not row.whole:
         return [], ""
     kept = lab.cache / "evidence" / f"{number}-{__version__}.json"

@@ -8,7 +8,7 @@ import numpy as np
 from sqlalchemy import select
 
 from quintain.domain.session_summary import SessionLine, SessionSummary, SessionValue, Usual
-from quintain.errors import LabError, QuintainError
+from quintain.errors import LabError, MissingError, QuintainError
 from quintain.report.verdict import UNSAFE
 from quintain.store.lab import Lab
 from quintain.store.queries import StrikeRow, strike_page
@@ -51,7 +51,7 @@ def summarise_session(lab: Lab, code: str, *, person: str = "") -> SessionSummar
     with lab.reading() as database:
         session = database.scalar(select(Session).where(Session.code == code))
         if session is None:
-            raise LabError(f"there is no session {code!r} in the lab")
+            raise MissingError(f"there is no session {code!r} in the lab")
         rig = session.rig.name if session.rig else ""
     chosen = StrikeFilter(sessions=(code,), people=(person,) if person else ())
     rows = _all(lab, chosen)

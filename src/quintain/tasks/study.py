@@ -14,7 +14,7 @@ from sqlalchemy import select
 
 from quintain.domain.rig import Rig
 from quintain.domain.study_plan import StudyPlan
-from quintain.errors import ConflictError, LabError, StudyError, UsageError
+from quintain.errors import ConflictError, MissingError, StudyError, UsageError
 from quintain.quantities import GLOSSARY
 from quintain.store.lab import Lab
 from quintain.store.queries import Observed, observations
@@ -136,7 +136,7 @@ def kept_plan(lab: Lab, code: str) -> KeptPlan:
         row = database.scalar(select(Study).where(Study.code == code))
         if row is None:
             codes = ", ".join(database.scalars(select(Study.code).order_by(Study.code))) or "none"
-            raise LabError(f"there is no study {code!r} in the lab; there are: {codes}")
+            raise MissingError(f"there is no study {code!r} in the lab; there are: {codes}")
         return KeptPlan(StudyPlan.from_toml(row.plan, origin=f"study {code}"), row.plan, row.added)
 
 

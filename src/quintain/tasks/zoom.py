@@ -21,7 +21,7 @@ from sqlalchemy import select
 from quintain.domain.recording import Recording
 from quintain.domain.rig import Rig
 from quintain.domain.trace import Trace
-from quintain.errors import ChannelError, LabError, QuintainError
+from quintain.errors import ChannelError, LabError, MissingError, QuintainError
 from quintain.readers.registry import read
 from quintain.store import schema
 from quintain.store.curves import read_curves
@@ -327,7 +327,7 @@ def _told(lab: Lab, sha256: str) -> _Told:
     with lab.reading() as database:
         row = database.get(schema.Recording, sha256)
         if row is None:
-            raise LabError(f"there is no recording {sha256[:12]}… in the lab")
+            raise MissingError(f"there is no recording {sha256[:12]}… in the lab")
         if row.gone is not None:
             raise LabError(
                 f"{row.name}: the original bytes were erased or found missing on {row.gone:%Y-%m-%d}; "

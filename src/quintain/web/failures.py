@@ -9,7 +9,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 
-from quintain.errors import ConflictError, LabError, QuintainError, RecordingError
+from quintain.errors import ConflictError, LabError, MissingError, QuintainError, RecordingError
 from quintain.web.rendering import page
 
 _log = logging.getLogger("quintain.web")
@@ -88,6 +88,8 @@ async def on_quintain(request: Request, problem: Exception) -> Response:
     assert isinstance(problem, QuintainError)
     if isinstance(problem, ConflictError):
         status = 409
+    elif isinstance(problem, MissingError):
+        status = 404
     elif isinstance(problem, LabError):
         status = 503
     else:

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Coroutine, Iterable
+from collections.abc import Iterable
 from typing import Annotated, Any
 
-from fastapi import APIRouter, HTTPException, Path, Query, Request
-from fastapi.routing import APIRoute
+from fastapi import APIRouter, Path, Query
 from pydantic import BaseModel, ConfigDict, Field
-from starlette.responses import Response
 
 from quintain.domain.flags import Flag
 from quintain.domain.measured import Measured
-from quintain.errors import ConflictError, LabError
 from quintain.quantities import GLOSSARY
 from quintain.store.queries import Value
 from quintain.store.queries_lists import Counts
@@ -38,9 +34,6 @@ __all__ = [
 ]
 
 _LARGEST = 2**31 - 1
-
-_MISSING = re.compile(r"there is (no|more than one) |the (rig|strike) .* has no ", re.DOTALL)
-"""How tasks say that the lab does not hold something; other errors of a lab are its own."""
 
 
 class Answer(BaseModel):
@@ -111,33 +104,11 @@ def refusals(*statuses: int) -> dict[int | str, dict[str, Any]]:
     return {status: {"model": Failure, "description": _WORDS[status]} for status in statuses}
 
 
-class _Route(APIRoute):
-    """What the lab does not hold is 404."""
-
-    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
-        """Handle a request, and put what is missing into words."""
-        handle = super().get_route_handler()
-
-        async def handled(request: Request) -> Response:
-            try:
-                return await handle(request)
-            except ConflictError:
-                raise
-            except LabError as problem:
-                words = str(problem)
-                if _MISSING.match(words):
-                    raise HTTPException(404, words[:1].upper() + words[1:] + ".") from None
-                raise
-
-        return handled
-
-
 def api_router(tag: str, prefix: str = "") -> APIRouter:
     """A router below /api whose operations stand together under a tag."""
     return APIRouter(
         prefix=f"/api{prefix}",
         tags=[tag],
-        route_class=_Route,
         responses=refusals(401, 403, 404, 422, 503),
     )
 

@@ -12,7 +12,7 @@ from starlette.responses import RedirectResponse, Response
 
 from quintain.domain.measured import Measured
 from quintain.domain.session_summary import Usual
-from quintain.errors import LabError
+from quintain.errors import MissingError
 from quintain.quantities import GLOSSARY
 from quintain.report.rounding import MINUS, NARROW, number
 from quintain.report.verdict import judge_strike
@@ -101,10 +101,8 @@ def checked(
 def _seen(lab: Lab, code: str) -> LastStrike:
     try:
         return last_strike(lab, code)
-    except LabError as problem:
-        if "there is no session" in str(problem):
-            raise HTTPException(404, f"There is no session {code!r} in this lab.") from None
-        raise
+    except MissingError:
+        raise HTTPException(404, f"There is no session {code!r} in this lab.") from None
 
 
 def _state(seen: LastStrike) -> str:

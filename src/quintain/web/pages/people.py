@@ -9,7 +9,7 @@ from fastapi import APIRouter, HTTPException, Request
 from markupsafe import Markup
 from starlette.responses import Response
 
-from quintain.errors import LabError
+from quintain.errors import MissingError
 from quintain.quantities import GLOSSARY
 from quintain.report.rounding import number, rounded
 from quintain.store.lab import Lab
@@ -103,10 +103,8 @@ def find_person(lab: Lab, code: str) -> tuple[PersonRecord, PersonView]:
     """
     try:
         return show_person(lab, code), person_view(lab, code, limit=1)
-    except LabError as problem:
-        if "there is no person" in str(problem):
-            raise HTTPException(404, f"There is no person {code!r} in this lab.") from None
-        raise
+    except MissingError:
+        raise HTTPException(404, f"There is no person {code!r} in this lab.") from None
 
 
 def _verdict(

@@ -13,7 +13,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from quintain.domain.flags import FLAGS
 from quintain.domain.measured import Measured
-from quintain.errors import LabError, QuintainError
+from quintain.errors import QuintainError
 from quintain.report.figures.strike import COVERAGE
 from quintain.report.verdict import Verdict, judge_analysis
 from quintain.store.lab import Lab
@@ -78,7 +78,7 @@ def recording(
     offset: int = 0,
 ) -> Response:
     """One recording."""
-    seen = _found(lab, sha256, max(0, offset))
+    seen = recording_view(lab, sha256, offset=max(0, offset), limit=_SHOWN)
     full = seen.row.sha256
     look, work, pyramid, trouble = _zoom(lab, zooming, full, channel)
     number = _number(look, channel)
@@ -202,15 +202,6 @@ def _back(request: Request, sha256: str, channel: int) -> Response:
     if "hx-request" in request.headers:
         return Response("", headers={"HX-Redirect": path})
     return RedirectResponse(path, 303)
-
-
-def _found(lab: Lab, sha256: str, offset: int) -> RecordingView:
-    try:
-        return recording_view(lab, sha256, offset=offset, limit=_SHOWN)
-    except LabError as problem:
-        if "recording" in str(problem):
-            raise HTTPException(404, f"{str(problem)[:1].upper()}{str(problem)[1:]}.") from None
-        raise
 
 
 def _zoom(

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Form, HTTPException, Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from quintain.domain.person import SIDES
-from quintain.errors import ConflictError, LabError, QuintainError, UsageError
+from quintain.errors import ConflictError, LabError, MissingError, QuintainError, UsageError
 from quintain.store.lab import Lab
 from quintain.store.queries import matching_strikes
 from quintain.store.queries_lists import list_people
@@ -180,10 +180,8 @@ def _seen(lab: Lab, code: str, asked: Asked, strike: int) -> StrikeView:
         seen = strike_view(
             lab, strike, asked.strike_filter, sort=asked.chosen.sort, descending=asked.chosen.descending
         )
-    except LabError as problem:
-        if "there is no strike" in str(problem):
-            raise HTTPException(404, f"There is no strike {strike} in this lab.") from None
-        raise
+    except MissingError:
+        raise HTTPException(404, f"There is no strike {strike} in this lab.") from None
     if seen.row.session != code:
         raise HTTPException(404, f"Strike {strike} is none of session {code!r}.")
     return seen

@@ -11,12 +11,13 @@ from fastapi import APIRouter, HTTPException, Request
 from starlette.responses import RedirectResponse, Response
 
 from quintain.domain.strike import Strike
-from quintain.errors import LabError, QuintainError
+from quintain.errors import LabError, MissingError, QuintainError
 from quintain.report.figures.overview import one_scale
 from quintain.report.rounding import number
 from quintain.store.curves import read_curves
 from quintain.store.lab import Lab
 from quintain.store.queries import StrikeRow, strike_page
+from quintain.store.queries_fresh import one_state
 from quintain.store.queries_lists import list_rigs, list_sessions
 from quintain.store.results import load_strike
 from quintain.tasks.lab_views import SessionView, StrikeView, session_view, strike_view
@@ -59,37 +60,38 @@ def session(request: Request, lab: CurrentLab, code: str, strike: int = 0) -> Re
     asked = asked_of(request.query_params, code)
     if asked.clean is not None and not asked.problem:
         return RedirectResponse(f"{request.url.path}{asked.clean}", 303)
-    seen = find_session(lab, code)
-    offset = _from(request)
-    found = strike_page(
-        lab, asked.strike_filter, sort=asked.chosen.sort, descending=asked.chosen.descending, offset=offset,
-        limit=_PAGE, quantities=[name for name, _ in COLUMNS],
-    )  # fmt: skip
-    shape, sentence, why = session_verdict(lab, seen)
-    selected = _selected(found.rows, strike)
-    return page(
-        request,
-        "session.html",
-        status=422 if asked.problem else 200,
-        seen=seen,
-        row=seen.row,
-        shape=shape,
-        sentence=sentence,
-        why=why,
-        asked=asked,
-        facets=facets(lab, asked),
-        any=ANY,
-        columns=COLUMNS,
-        lines=lines_of(found.rows, by_person=asked.chosen.sort == "order"),
-        total=found.total,
-        offset=offset,
-        page_size=_PAGE,
-        ended=_last(found.rows, seen),
-        rigs=sorted({line.rig for line in found.rows if line.rig} | ({seen.row.rig} - {""})),
-        cells_of=_shapes(lab, found.rows) if "shapes" in request.query_params else None,
-        base_name=lambda path: PurePath(path).name,
-        **(_peek(lab, selected) if selected else {"peek": None}),
-    )
+    with one_state(lab):
+        seen = find_session(lab, code)
+        offset = _from(request)
+        found = strike_page(
+            lab, asked.strike_filter, sort=asked.chosen.sort, descending=asked.chosen.descending,
+            offset=offset, limit=_PAGE, quantities=[name for name, _ in COLUMNS],
+        )  # fmt: skip
+        shape, sentence, why = session_verdict(lab, seen)
+        selected = _selected(found.rows, strike)
+        return page(
+            request,
+            "session.html",
+            status=422 if asked.problem else 200,
+            seen=seen,
+            row=seen.row,
+            shape=shape,
+            sentence=sentence,
+            why=why,
+            asked=asked,
+            facets=facets(lab, asked),
+            any=ANY,
+            columns=COLUMNS,
+            lines=lines_of(found.rows, by_person=asked.chosen.sort == "order"),
+            total=found.total,
+            offset=offset,
+            page_size=_PAGE,
+            ended=_last(found.rows, seen),
+            rigs=sorted({line.rig for line in found.rows if line.rig} | ({seen.row.rig} - {""})),
+            cells_of=_shapes(lab, found.rows) if "shapes" in request.query_params else None,
+            base_name=lambda path: PurePath(path).name,
+            **(_peek(lab, selected) if selected else {"peek": None}),
+        )
 
 
 @router.get("/{code}/report.{kind}")
@@ -147,10 +149,8 @@ def find_session(lab: Lab, code: str) -> SessionView:
     """
     try:
         return session_view(lab, code, limit=1)
-    except LabError as problem:
-        if "there is no session" in str(problem):
-            raise HTTPException(404, f"There is no session {code!r} in this lab.") from None
-        raise
+    except MissingError:
+        raise HTTPException(404, f"There is no session {code!r} in this lab.") from None
 
 
 def picture_of(

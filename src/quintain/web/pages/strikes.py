@@ -15,13 +15,14 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from quintain.domain.as_json import STRIKE_QUANTITIES, strike_as_json
 from quintain.domain.person import SIDES
 from quintain.domain.strike import Strike
-from quintain.errors import ConflictError, LabError, QuintainError, UsageError
+from quintain.errors import ConflictError, MissingError, QuintainError, UsageError
 from quintain.quantities import GLOSSARY
 from quintain.report.figures.strike import draw_strike
 from quintain.report.figures.style import standalone
 from quintain.report.parts import budget_of
 from quintain.store.curves import read_curves
 from quintain.store.lab import Lab
+from quintain.store.queries_fresh import one_state
 from quintain.store.queries_lists import list_people, list_recordings
 from quintain.store.results import load_strike
 from quintain.tasks import review
@@ -194,57 +195,58 @@ def _show(
     typed: dict[str, str] | None = None,
     status: int = 200,
 ) -> Response:
-    seen = _seen_in(lab, chosen, strike_id)
-    history = history_of(lab, strike_id)
-    result = seen.result
-    words = strike_words(result) if result is not None else None
-    moved = any(one.in_force and (one.motion_sha256 or one.told.get("speeds")) for one in history.results)
-    named = [
-        name for name in BUDGETS if result and name in result.quantities and result.quantities[name].budget
-    ]
-    budget_for = quantity if quantity in named else (named[0] if named else "")
-    measured = result.quantities[budget_for] if result and budget_for else None
-    budget = None if measured is None else budget_of(measured)
-    row = seen.row
-    tags = {
-        "person": row.person, "type": row.type, "side": row.side,
-        "series": "" if row.series is None else str(row.series), "note": row.note, "reason": row.reason,
-    }  # fmt: skip
-    return page(
-        request,
-        "strike.html",
-        status=status,
-        seen=seen,
-        drawable=_drawable(lab, seen, history),
-        row=row,
-        words=words,
-        rows=strike_rows(result, moved=moved) if result is not None else (),
-        measured=measured,
-        budgets=named,
-        advice="" if budget is None else budget.advice,
-        chosen=chosen,
-        history=history,
-        earlier=_earlier(lab, history),
-        compared=_COMPARED,
-        deed_words=deed_words,
-        again=_again(lab, history, again),
-        people=[person.code for person in list_people(lab) if person.erased is None],
-        types=[one.name for one in list_types(lab)],
-        sides=[side for side in SIDES if side],
-        typed=tags | {name: value for name, value in (typed or {}).items() if value},
-        problem=problem,
-        base_name=lambda path: PurePath(path).name,
-        pairs=lambda words: [(word, word) for word in words],
-    )
+    with one_state(lab):
+        seen = _seen_in(lab, chosen, strike_id)
+        history = history_of(lab, strike_id)
+        result = seen.result
+        words = strike_words(result) if result is not None else None
+        moved = any(one.in_force and (one.motion_sha256 or one.told.get("speeds")) for one in history.results)
+        named = [
+            name
+            for name in BUDGETS
+            if result and name in result.quantities and result.quantities[name].budget
+        ]
+        budget_for = quantity if quantity in named else (named[0] if named else "")
+        measured = result.quantities[budget_for] if result and budget_for else None
+        budget = None if measured is None else budget_of(measured)
+        row = seen.row
+        tags = {
+            "person": row.person, "type": row.type, "side": row.side,
+            "series": "" if row.series is None else str(row.series), "note": row.note, "reason": row.reason,
+        }  # fmt: skip
+        return page(
+            request,
+            "strike.html",
+            status=status,
+            seen=seen,
+            drawable=_drawable(lab, seen, history),
+            row=row,
+            words=words,
+            rows=strike_rows(result, moved=moved) if result is not None else (),
+            measured=measured,
+            budgets=named,
+            advice="" if budget is None else budget.advice,
+            chosen=chosen,
+            history=history,
+            earlier=_earlier(lab, history),
+            compared=_COMPARED,
+            deed_words=deed_words,
+            again=_again(lab, history, again),
+            people=[person.code for person in list_people(lab) if person.erased is None],
+            types=[one.name for one in list_types(lab)],
+            sides=[side for side in SIDES if side],
+            typed=tags | {name: value for name, value in (typed or {}).items() if value},
+            problem=problem,
+            base_name=lambda path: PurePath(path).name,
+            pairs=lambda words: [(word, word) for word in words],
+        )
 
 
 def _seen_in(lab: Lab, chosen: CurrentChosen, strike_id: int) -> StrikeView:
     try:
         return strike_view(lab, strike_id, chosen.filter, sort=chosen.sort, descending=chosen.descending)
-    except LabError as problem:
-        if "there is no strike" in str(problem):
-            raise HTTPException(404, f"There is no strike {strike_id} in this lab.") from None
-        raise
+    except MissingError:
+        raise HTTPException(404, f"There is no strike {strike_id} in this lab.") from None
 
 
 def _earlier(lab: Lab, history: StrikeHistory) -> tuple[_Earlier, ...]:
