@@ -132,7 +132,7 @@ class Replay:
 @dataclass(frozen=True, slots=True)
 class StrikeCurves:
     """
-    Curves of a strike.
+    Curves of a strike; ``rate`` is that of its recording, None where that is not known. [Hz]
 
     ``remade`` says that they were not in the cache, or damaged, and were made again from the original;
     ``note`` says so in words, and if the numbers they belong to have changed.
@@ -140,6 +140,7 @@ class StrikeCurves:
 
     force: ForceCurve
     limb: LimbCurve | None
+    rate: float | None
     remade: bool = False
     note: str = ""
 
@@ -237,10 +238,10 @@ def curves_of(lab: Lab, strike_id: int, *, result_id: int | None = None) -> Stri
         if result is None or result.strike_id != strike_id:
             raise MissingError(f"the strike {strike_id} has no such result; analyse its recording again")
         wanted, number = result.id, result.number
-        analysis_id, output = result.analysis_id, result.analysis.output
+        analysis_id, output, rate = result.analysis_id, result.analysis.output, strike.recording.rate
     found = read_curves(lab.cache, output, number)
     if found is not None:
-        return StrikeCurves(found.force, found.limb)
+        return StrikeCurves(found.force, found.limb, rate)
     again, made = _again(lab, analysis_id)
     if made is None:
         raise LabError(
@@ -256,7 +257,7 @@ def curves_of(lab: Lab, strike_id: int, *, result_id: int | None = None) -> Stri
     remade = decode_curves(made.curves, number)
     if remade is None:
         raise LabError(f"the strike {strike_id} is not found any more: {'; '.join(again.changed)}")
-    return StrikeCurves(remade.force, remade.limb, True, note)
+    return StrikeCurves(remade.force, remade.limb, rate, True, note)
 
 
 # -- looking back

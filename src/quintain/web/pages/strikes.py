@@ -23,12 +23,12 @@ from quintain.report.parts import budget_of
 from quintain.store.curves import read_curves
 from quintain.store.lab import Lab
 from quintain.store.queries_fresh import one_state
-from quintain.store.queries_lists import list_people, list_recordings
+from quintain.store.queries_lists import list_people
 from quintain.store.results import load_strike
 from quintain.tasks import review
 from quintain.tasks.compare_analyses import reasons
 from quintain.tasks.lab_views import StrikeView, strike_view
-from quintain.tasks.replay import ResultHistory, StrikeHistory, curves_of, history_of, replay
+from quintain.tasks.replay import ResultHistory, StrikeCurves, StrikeHistory, curves_of, history_of, replay
 from quintain.tasks.strike_types import list_types
 from quintain.web.chosen import CurrentChosen
 from quintain.web.current import CurrentLab, CurrentVisitor
@@ -118,15 +118,15 @@ def act(
 @router.get("/{strike_id:int}/charts.json")
 def charts(lab: CurrentLab, strike_id: int) -> Response:
     """Force, speed and power, as the page draws them."""
-    whole, note = _with_curves(lab, strike_id)
-    return JSONResponse(strike_charts(whole, _rate(lab, strike_id)) | {"note": note})
+    whole, found = _with_curves(lab, strike_id)
+    return JSONResponse(strike_charts(whole, found.rate) | {"note": found.note})
 
 
 @router.get("/{strike_id:int}/figure.svg")
 def figure(lab: CurrentLab, strike_id: int) -> Response:
     """The force as a picture, for reports and for browsers that draw nothing."""
-    whole, _ = _with_curves(lab, strike_id)
-    drawn = standalone(draw_strike(whole, rate=_rate(lab, strike_id) or 0.0))
+    whole, found = _with_curves(lab, strike_id)
+    drawn = standalone(draw_strike(whole, rate=found.rate or 0.0))
     return Response(drawn, media_type="image/svg+xml", headers={"Content-Security-Policy": REPORT_POLICY})
 
 
@@ -288,15 +288,9 @@ def _series(text: str) -> int:
 # -- curves and files
 
 
-def _with_curves(lab: Lab, strike_id: int) -> tuple[Strike, str]:
+def _with_curves(lab: Lab, strike_id: int) -> tuple[Strike, StrikeCurves]:
     found = curves_of(lab, strike_id)
-    return replace(load_strike(lab, strike_id), curve=found.force, limb=found.limb), found.note
-
-
-def _rate(lab: Lab, strike_id: int) -> float | None:
-    sha256 = history_of(lab, strike_id).recording_sha256
-    rows, _ = list_recordings(lab, sha256=sha256, limit=1)
-    return rows[0].rate if rows else None
+    return replace(load_strike(lab, strike_id), curve=found.force, limb=found.limb), found
 
 
 _Curve = tuple[str, str, list[float], list[float | None], list[float | None] | None]
