@@ -16,6 +16,7 @@ from quintain.report.rounding import number, rounded, shown
 from quintain.report.verdict import UNSAFE
 from quintain.version import __version__
 from quintain.web.current import lab_label
+from quintain.web.dense_cells import cells
 from quintain.web.navigation import is_here
 from quintain.web.security.roles import Role
 from quintain.web.static_files import url_of
@@ -37,6 +38,7 @@ environment.globals |= {
     "rounded": rounded,
     "number": number,
     "symbol": symbol,
+    "cells": cells,
     "glossary": GLOSSARY,
     "flag_meanings": FLAGS,
     "unsafe_flags": UNSAFE,
