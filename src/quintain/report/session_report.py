@@ -1,4 +1,8 @@
-"""The report of a session for the coach: one page, large numbers, everybody against their own."""
+"""
+The report of a session for the coach: one page, large numbers, everybody against their own.
+
+The printed page takes the largest figures with which everybody fits on one sheet (``session.typ``).
+"""
 
 from __future__ import annotations
 
@@ -19,7 +23,7 @@ from quintain.report.whole_file import write_whole
 __all__ = ["judge_session", "session_content", "write_session_html", "write_session_pdf"]
 
 LARGE = 6
-"""Lines up to which the figures can be read across a room."""
+"""Lines up to which the figures of the page on a screen can be read across a room."""
 
 _COLUMNS = ("peak_force", "impulse", "approach_speed", "effective_mass", "energy")
 _SHORT = {
@@ -71,7 +75,7 @@ def judge_session(summary: SessionSummary) -> Verdict:
         parts.append(f"{summary.rejected} rejected")
     sentence = ", ".join(parts) + "."
     rig = summary.rig_verdict
-    if rig and not rig.startswith("pass"):
+    if rig and not rig.startswith("sound"):
         return Verdict("doubt", "With doubt", sentence, f"The rig: {rig}.")
     return Verdict(
         "open" if summary.waiting else "sound", "Undecided" if summary.waiting else "Sound", sentence
@@ -90,16 +94,18 @@ def session_content(summary: SessionSummary, *, invented: bool) -> dict[str, Any
         "title": title + (f", {summary.person}" if summary.person else ""),
         "kind": "report of a session",
         "file": f"session {summary.code}",
-        "note": "mean of the strikes that count; small: least to greatest of the session, then what is usual",
+        "note": "mean of the strikes that count, beside what is usual for the same person",
         "invented": invented,
         "verdict": as_words(judge_session(summary)),
         "why": "",
         "large": len(summary.lines) <= LARGE,
         "columns": [_head(name) for name in used],
         "people": people,
-        "legend": "Usual: the middle 80 % of this person's own earlier accepted strikes of that type and "
-        "side, where there are five or more. Nobody is held against anybody else. n: strikes that were not "
-        "rejected; a diamond counts those with a doubt. The uncertainty of each strike is in the lab.",
+        "legend": "Grey band between its limits, usual: the middle 80 % of this person's own earlier "
+        "accepted strikes of that type and side, where there are five or more. Blue bar: least to greatest "
+        "of this session, the point its mean; blue numbers are these two. Nobody is held against anybody "
+        "else. n: strikes that were not rejected; a diamond counts those with a doubt. The uncertainty of "
+        "each strike is in the lab.",
         "provenance": [
             as_words(fact)
             for fact in (
@@ -131,13 +137,43 @@ def _line(line: SessionLine, used: list[str]) -> dict[str, Any]:
     }
 
 
-def _cell(value: SessionValue | None, name: str) -> dict[str, str]:
+def _cell(value: SessionValue | None, name: str) -> dict[str, Any]:
     if value is None:
-        return {"mean": "", "range": "", "usual": ""}
+        return {"mean": "", "range": "", "usual": "", "upper": "", "lower": "", "strip": None}
     factor = GLOSSARY[name].shown_factor
 
     def said(v: float) -> str:
         return number(v * factor, 3)
 
-    usual = "" if value.usual is None else f"usual {said(value.usual.low)} to {said(value.usual.high)}"
-    return {"mean": said(value.mean), "range": f"{said(value.low)} to {said(value.high)}", "usual": usual}
+    several, usual = value.n > 1, value.usual
+    low, high = said(value.low), said(value.high)
+    if usual is not None:
+        lower, upper = said(usual.low), said(usual.high)
+    else:
+        lower, upper = (low, high) if several else ("", "")
+    return {
+        "mean": said(value.mean),
+        "range": f"{low} to {high}" if several else "",
+        "usual": "" if usual is None else f"usual {lower} to {upper}",
+        "upper": upper,
+        "lower": lower,
+        "strip": _strip(value),
+    }
+
+
+def _strip(value: SessionValue) -> dict[str, Any] | None:
+    """Where session and usual range lie on their common scale, in per cent from its lower end."""
+    usual = value.usual
+    low = value.low if usual is None else min(value.low, usual.low)
+    high = value.high if usual is None else max(value.high, usual.high)
+    if not high > low:
+        return None
+
+    def at(v: float) -> float:
+        return round(100 * (v - low) / (high - low), 1)
+
+    return {
+        "band": None if usual is None else (at(usual.low), at(usual.high)),
+        "bar": (at(value.low), at(value.high)),
+        "mean": at(value.mean),
+    }
