@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+from datetime import UTC, datetime
 
 import pytest
 from typer.testing import CliRunner
 
 from quintain.cli.app import app
+from quintain.tasks.rig_file import read_log
 from tap_recording import write_taps
 
 RUN = CliRunner()
@@ -51,3 +53,23 @@ def test_write_needs_a_rig(tmp_path):
     result = RUN.invoke(app, ["tap", str(path), "--rig", str(rig), "--write"])
     assert result.exit_code == 0, result.output
     assert "natural_frequency" in rig.read_text()
+
+
+def test_a_test_may_be_of_another_day(tmp_path):
+    path, rig = write_taps(tmp_path / "taps.csv", 240), tmp_path / "rig.toml"
+    rig.write_text('name = "wall pad (invented)"\n')
+    arguments = ["tap", str(path), "--rig", str(rig)]
+    for when, words in (
+        ("2999-01-01", "ahead of now"), ("1970-01-01", "from 1990 on"), ("Monday", "expected a time as"),
+    ):  # fmt: skip
+        refused = RUN.invoke(app, [*arguments, "--write", "--when", when])
+        assert refused.exit_code == 2
+        assert words in " ".join(refused.stderr.split())
+    refused = RUN.invoke(app, [*arguments, "--when", "2026-05-04"])
+    assert refused.exit_code == 2
+    assert "add --write" in refused.stderr
+    assert read_log(rig) == []
+    done = RUN.invoke(app, [*arguments, "--write", "--when", "2026-05-04T14:30+00:00"])
+    assert done.exit_code == 0, done.output
+    (entry,) = read_log(rig)
+    assert entry.when == datetime(2026, 5, 4, 14, 30, tzinfo=UTC)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 
 import numpy as np
 import pytest
@@ -75,6 +75,18 @@ def test_the_rig_file_gets_coefficients_range_and_date(tmp_path):
     assert rig.calibration.u_gain == pytest.approx(5e-4, rel=0.1)
     (entry,) = read_log(rig_path)
     assert entry.kind == "calibration"
+    assert entry.when == datetime(2026, 11, 25).astimezone()
+
+
+def test_an_older_calibration_leaves_the_rig_file_as_it_is(tmp_path):
+    rig_path = tmp_path / "rig.toml"
+    rig_path.write_text('name = "wall pad (invented)"\n[calibration]\ndate = 2026-11-01\n')
+    text = rig_path.read_text()
+    result = calibrate_file(write_three_positions(tmp_path / "loads.csv"), u_reference=0.0005)
+    record_calibration(result, rig_path, when=date(2026, 3, 1))
+    assert rig_path.read_text() == text
+    (entry,) = read_log(rig_path)
+    assert entry.when == datetime(2026, 3, 1).astimezone()
 
 
 def test_a_chain_that_shows_newtons_gets_a_gain(tmp_path):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
@@ -81,6 +82,16 @@ def test_anything_else_goes_into_the_log_alone(drops, rig):
     record_drops(test, rig)
     assert rig.read_text() == before
     assert read_log(rig)[0].verdict == "undecided"
+
+
+def test_a_drop_test_older_than_another_goes_into_the_log_alone(drops, rig):
+    may, june = datetime(2026, 5, 4, tzinfo=UTC), datetime(2026, 6, 1, tzinfo=UTC)
+    record_drops(dropped(drops, rig), rig, when=june)
+    text = rig.read_text()
+    assert "date = 2026-06-01" in text, "the law of the pad is of the day of the test"
+    record_drops(dropped(drops, rig), rig, when=may)
+    assert rig.read_text() == text
+    assert [entry.when for entry in read_log(rig)] == [may, june]
 
 
 def test_drops_made_with_another_rig_file_are_not_entered(drops, rig):

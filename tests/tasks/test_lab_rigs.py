@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -23,7 +24,7 @@ from quintain.tasks.lab_rigs import (
     use_version,
 )
 from quintain.tasks.lab_views import rig_state_in_lab
-from quintain.tasks.rig_file import append_log, update_rig
+from quintain.tasks.rig_file import append_log, read_log, update_rig
 from quintain.tasks.rig_health import rig_state
 from quintain.tasks.zero import check_zero, record_zero
 
@@ -125,6 +126,30 @@ def test_a_test_is_entered_with_the_bytes_it_rests_on(lab, file, tmp_path):
         assert evidence.rig_version == rig_of(lab, "wall").version
     assert "zero" in {trend.quantity for trend in rig_state_in_lab(lab, "wall").trends}
     assert not paper.path.exists()
+
+
+def test_an_older_test_joins_the_log_and_a_known_recording_may_be_judged_anew(lab, file, tmp_path):
+    add_rig(lab, file, who=WHO)
+    recording = quiet(tmp_path)
+    may = datetime(2026, 5, 4, tzinfo=UTC)
+    before = len(rig_state_in_lab(lab, "wall").trends[0].values)
+    for _ in range(2):
+        with rig_on_paper(lab, "wall", kind="zero", recordings=[recording], who=WHO) as paper:
+            assert len(read_log(paper.path)) >= 10, "the lab's own log is at hand"
+            record_zero(check_zero(recording), paper.path, when=may)
+    state = rig_state_in_lab(lab, "wall")
+    assert len(state.trends[0].values) == before, "nothing of the past came in twice"
+    (zero,) = [trend for trend in state.trends if trend.quantity == "zero"]
+    assert zero.when == (may,), "the same once more is nothing new"
+    update_rig(file, {"cell": {"capacity": 9000.0}})
+    add_rig(lab, file, who=WHO)
+    with rig_on_paper(lab, "wall", kind="zero", recordings=[recording], who=WHO) as paper:
+        record_zero(check_zero(recording), paper.path, when=may)
+    (zero,) = [trend for trend in rig_state_in_lab(lab, "wall").trends if trend.quantity == "zero"]
+    assert zero.when == (may, may), "on another version of the rig it is another judgement"
+    future = dataclasses.replace(entry(0), when=datetime(2999, 1, 1, tzinfo=UTC))
+    with pytest.raises(UsageError, match="ahead of now"):
+        add_evidence(lab, "wall", future, who=WHO)
 
 
 def test_a_test_that_fails_leaves_nothing(lab, file, tmp_path):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+
 import numpy as np
 import pytest
 
@@ -65,6 +67,27 @@ def test_the_rig_file_gets_the_modes_and_keeps_what_was(tmp_path):
     assert entry.kind == "tap"
     assert entry.values["natural_frequency"].value == pytest.approx(240, abs=0.1)
     assert entry.inputs == (test.inputs[0][1],)
+
+
+def test_a_test_is_dated_and_an_older_one_leaves_the_rig_file_as_it_is(tmp_path):
+    path = tmp_path / "rig.toml"
+    path.write_text('name = "invented"\n')
+    may, june = datetime(2026, 5, 4, 9, tzinfo=UTC), datetime(2026, 6, 1, tzinfo=UTC)
+    after = record_taps(tap_files([write_taps(tmp_path / "june.csv", 240)]), path, when=june)
+    text = path.read_text()
+    older = write_taps(tmp_path / "may.csv", 243, seed=2)
+    older.write_text(f"# date: {may:%Y-%m-%d %H:%M:%S}\n" + older.read_text())
+    test = tap_files([older])
+    assert test.started == may.replace(tzinfo=None).astimezone(), "a file without a zone is of this machine's"
+    assert record_taps(test, path) == after
+    assert path.read_text() == text
+    first, second = read_log(path)
+    assert (first.when, second.when) == (test.started, june)
+    assert first.values["natural_frequency"].value == pytest.approx(243, abs=0.1)
+    with pytest.raises(UsageError, match="ahead of now"):
+        record_taps(test, path, when=datetime(2999, 1, 1, tzinfo=UTC))
+    assert len(read_log(path)) == 2
+    assert path.read_text() == text
 
 
 @pytest.mark.parametrize(

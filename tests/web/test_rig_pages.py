@@ -101,6 +101,11 @@ def test_nonsense_in_the_form_is_said_beside_its_field_and_the_recording_stays(v
     page = send(visitor, "drop-test", arrival=kept, mass="5000", heights="0.5")
     assert page.status_code == 422
     assert "expected between 0.05 and 500 kg" in page.text
+    for when, words in (("someday", "Expected a time as"), ("2999-01-01", "ahead of now")):
+        page = send(visitor, "drop-test", arrival=kept, mass="5", heights="0.5", when=when)
+        assert page.status_code == 422
+        assert words in page.text
+        assert f'value="{when}"' in page.text
     page = send(visitor, "drop-test", mass="5")
     assert "Choose the recording" in page.text
     page = send(visitor, "tap-test", drops.with_name("rig.toml"))

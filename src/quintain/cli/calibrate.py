@@ -9,7 +9,7 @@ import typer
 
 from quintain.cli.failure import explained, say
 from quintain.cli.reading import Setting, reading
-from quintain.cli.rig_option import LabOfRig, rig_at
+from quintain.cli.rig_option import LabOfRig, TestWhen, rig_at, time_told
 from quintain.version import __version__
 
 if TYPE_CHECKING:
@@ -57,6 +57,7 @@ def calibrate(
         bool, typer.Option("--write", help="Write the calibration into the rig file and its log.")
     ] = False,
     lab: LabOfRig = None,
+    when: TestWhen = "",
     report: Annotated[
         Path | None, typer.Option(help="Folder in which to write the report (HTML and PDF).")
     ] = None,
@@ -80,9 +81,10 @@ def calibrate(
     with explained():
         if write and rig is None:
             raise UsageError("--write needs --rig: the rig file to write the calibration into")
+        at_time = time_told(when, write)
         if imu:
             of_loads = {"--gravity": gravity, "--degree": degree, "--capacity": capacity, "--shunt": shunt,
-                        "--creep": creep, "--report": report}  # fmt: skip
+                        "--creep": creep, "--report": report, "--when": at_time}  # fmt: skip
             for name in (name for name, value in of_loads.items() if value is not None):
                 raise UsageError(f"{name} belongs to a table of loads, not to --imu")
             calibrate_sensor(
@@ -103,7 +105,7 @@ def calibrate(
                 method=result.history[0].settings, results=_as_json(result), flags=result.flags,
             )  # fmt: skip
             if write and at is not None:
-                record_calibration(result, at.path)
+                record_calibration(result, at.path, when=at_time and at_time.date())
                 at.answer = answer
         if write:
             say(f"rig: {rig}")

@@ -10,7 +10,7 @@ import typer
 from quintain.cli.failure import explained, say
 from quintain.cli.progress_bar import progress_bar
 from quintain.cli.reading import Setting, reading
-from quintain.cli.rig_option import LabOfRig, rig_at
+from quintain.cli.rig_option import LabOfRig, TestWhen, rig_at, time_told
 from quintain.errors import UsageError
 from quintain.version import __version__
 
@@ -43,6 +43,7 @@ def drops(
         bool, typer.Option("--write", help="Write the test into the rig's log and, if passed, its file.")
     ] = False,
     lab: LabOfRig = None,
+    when: TestWhen = "",
     pad: Annotated[str, typer.Option(help="Name of the pad that was dropped on, for --write.")] = "",
     report: Annotated[
         Path | None, typer.Option(help="Folder in which to write the report (HTML and PDF).")
@@ -74,6 +75,7 @@ def drops(
     with explained():
         if write and rig is None:
             raise UsageError("--write needs the rig file to write into: add --rig rig.toml")
+        at_time = time_told(when, write)
         settings = DropSettings(
             mass=mass,
             heights=tuple(height or ()),
@@ -86,7 +88,6 @@ def drops(
             cell_stiffness=cell_stiffness,
         )
         told = reading(setting, columns=columns, rate=rate)
-        version = ""
         with rig_at(rig, lab, "drops", [file], reading=told, channel=channel) as at:
             target = Rig.load(at.path) if at else None
             with progress_bar(shown=not json) as progress:
@@ -95,7 +96,7 @@ def drops(
                 )
             answer = as_json.drops_as_json(test, version=__version__)
             if write and at is not None:
-                version = record_drops(test, at.path, pad=pad).version
+                after = record_drops(test, at.path, pad=pad, when=at_time)
                 at.answer = answer
         if json:
             print(as_json.text(answer))
@@ -111,7 +112,9 @@ def drops(
             for path in write_drop_reports(test, report):
                 say(f"report: {path}")
         if write:
-            say(f"written into {rig} and its log; the rig is now version {version}")
+            kept = target is not None and after.version == target.version
+            what = "the rig is as it was" if kept else f"the rig is now version {after.version}"
+            say(f"written into the log of {rig}; {what}")
         say(f"caution: {test.caution}")
         if test.verdict != "pass":
             raise typer.Exit(1)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -14,7 +15,7 @@ from quintain.errors import UsageError
 if TYPE_CHECKING:
     from quintain.tasks.lab_rigs import RigOnPaper
 
-__all__ = ["LabOfRig", "rig_at"]
+__all__ = ["LabOfRig", "TestWhen", "rig_at", "time_told"]
 
 LabOfRig = Annotated[
     Path | None,
@@ -22,6 +23,36 @@ LabOfRig = Annotated[
         "--lab", help="Lab of the rig; --rig is its name then, not a file. --write enters the test there."
     ),
 ]
+
+
+TestWhen = Annotated[
+    str,
+    typer.Option(
+        "--when",
+        help="Day or time of the test, for --write, as 2026-05-04 or 2026-05-04T14:30; if not given, as the "
+        "recording says, or now. A test older than the newest in the log leaves the rig file as it is.",
+    ),
+]
+
+
+def time_told(when: str, write: bool) -> datetime | None:
+    """
+    The time of a test as typed after ``--when``; None if nothing was.
+
+    Raises
+    ------
+    UsageError
+        If it is none, lies in the future or cannot be, or nothing is to be written.
+    """
+    from quintain.cli.lab_option import parse_time
+    from quintain.tasks.evidence_time import evidence_time
+
+    told = parse_time(when, "--when")
+    if told is None:
+        return None
+    if not write:
+        raise UsageError("--when dates what --write enters into the rig's log: add --write")
+    return evidence_time(told)
 
 
 @contextmanager

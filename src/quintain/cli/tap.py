@@ -10,7 +10,7 @@ import typer
 from quintain.cli.failure import explained, say
 from quintain.cli.progress_bar import progress_bar
 from quintain.cli.reading import Setting, reading
-from quintain.cli.rig_option import LabOfRig, rig_at
+from quintain.cli.rig_option import LabOfRig, TestWhen, rig_at, time_told
 from quintain.version import __version__
 
 if TYPE_CHECKING:
@@ -36,6 +36,7 @@ def tap(
         bool, typer.Option("--write", help="Write the modes into the rig file and its log.")
     ] = False,
     lab: LabOfRig = None,
+    when: TestWhen = "",
     modes: Annotated[int | None, typer.Option(help="Number of modes; chosen if not given.")] = None,
     report: Annotated[
         Path | None, typer.Option(help="Folder in which to write the report (HTML and PDF).")
@@ -61,6 +62,7 @@ def tap(
     with explained():
         if write and rig is None:
             raise UsageError("--write needs --rig: the rig file to write the modes into")
+        at_time = time_told(when, write)
         told = reading(setting, columns=columns, rate=rate)
         with rig_at(rig, lab, "tap", [*files, loaded], reading=told, channel=channel) as at:
             with progress_bar(shown=not json) as progress:
@@ -71,7 +73,7 @@ def tap(
                 )  # fmt: skip
             answer = as_json.taps_as_json(test, version=__version__)
             if write and at is not None:
-                record_taps(test, at.path)
+                record_taps(test, at.path, when=at_time)
                 at.answer = answer
         if write:
             say(f"rig: {rig}")

@@ -9,7 +9,7 @@ import typer
 
 from quintain.cli.failure import explained, say
 from quintain.cli.reading import Setting, reading
-from quintain.cli.rig_option import LabOfRig, rig_at
+from quintain.cli.rig_option import LabOfRig, TestWhen, rig_at, time_told
 from quintain.errors import UsageError
 from quintain.version import __version__
 
@@ -21,6 +21,7 @@ def zero(
     rig: Annotated[Path | None, typer.Option(help="Rig file (rig.toml): calibration and log.")] = None,
     write: Annotated[bool, typer.Option("--write", help="Write the check into the rig's log.")] = False,
     lab: LabOfRig = None,
+    when: TestWhen = "",
     channel: Annotated[str | None, typer.Option(help="Channel to look at, if there are several.")] = None,
     columns: Annotated[
         str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
@@ -43,6 +44,7 @@ def zero(
     with explained():
         if write and rig is None:
             raise UsageError("--write needs the rig file whose log to write into: add --rig rig.toml")
+        at_time = time_told(when, write)
         told = reading(setting, columns=columns, rate=rate)
         with rig_at(rig, lab, "zero", [file], reading=told, channel=channel) as at:
             target = Rig.load(at.path) if at else None
@@ -53,7 +55,7 @@ def zero(
                 flags=check.flags,
             )  # fmt: skip
             if write and at is not None:
-                record_zero(check, at.path)
+                record_zero(check, at.path, when=at_time)
                 at.answer = answer
         if json:
             print(as_json.text(answer))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from quintain.domain.flags import Flag
@@ -176,6 +177,8 @@ class DropTest:
         Version of the software.
     caution : str
         What everyone who drops masses must have read.
+    started : datetime.datetime or None
+        When the recording began, where its file tells.
     """
 
     path: str
@@ -197,3 +200,4 @@ class DropTest:
     history: tuple[Step, ...]
     quintain: str
     caution: str = DROP_CAUTION
+    started: datetime | None = None

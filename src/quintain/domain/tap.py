@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from quintain.domain.flags import Flag
 from quintain.domain.history import Step
@@ -95,6 +96,8 @@ class TapTest:
         Doubts about the whole.
     history : tuple of Step
         What was done.
+    started : datetime.datetime or None
+        When the first of the recordings began, where their files tell.
     """
 
     inputs: tuple[tuple[str, str], ...]
@@ -111,6 +114,7 @@ class TapTest:
     left_out: tuple[float, ...]
     flags: tuple[Flag, ...]
     history: tuple[Step, ...]
+    started: datetime | None = None
 
     @property
     def main_mode(self) -> TapMode:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 
 from quintain.domain.flags import Flag
 from quintain.domain.measured import Measured
@@ -16,7 +17,8 @@ class ZeroCheck:
     """
     Zero, drift and noise of a quiet recording.
 
-    ``quantities`` holds ``zero``, ``zero_drift`` and ``noise``; ``duration`` is the time looked at [s].
+    ``quantities`` holds ``zero``, ``zero_drift`` and ``noise``; ``duration`` is the time looked at
+    [s], ``started`` when the recording began, where its file tells.
     """
 
     path: str
@@ -26,3 +28,4 @@ class ZeroCheck:
     quantities: Mapping[str, Measured]
     flags: tuple[Flag, ...]
     quintain: str
+    started: datetime | None = None

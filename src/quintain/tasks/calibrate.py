@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time
 from itertools import pairwise
 from pathlib import Path
 from typing import NamedTuple
@@ -37,7 +37,8 @@ from quintain.numerics.static_load import (
     shunt_output,
 )
 from quintain.readers.load_table import LoadTable, read_load_table
-from quintain.tasks.rig_file import append_log, update_rig
+from quintain.tasks.evidence_time import evidence_time
+from quintain.tasks.rig_file import append_log, has_newer, update_rig
 from quintain.version import __version__
 
 __all__ = ["calibrate_file", "record_calibration"]
@@ -187,6 +188,8 @@ def record_calibration(result: StaticCalibration, rig_path: str | Path, *, when:
     """
     Write a calibration with its range and date into a rig file, and note it in the log.
 
+    One that is older than the calibration in the file goes into the log alone.
+
     Parameters
     ----------
     rig_path : path
@@ -204,28 +207,33 @@ def record_calibration(result: StaticCalibration, rig_path: str | Path, *, when:
     Raises
     ------
     UsageError
-        If the readings are in digits, which no recording states.
+        If the readings are in digits, which no recording states, or the day lies in the future or cannot be.
     """
+    at = evidence_time(None if when is None else datetime.combine(when, time()).astimezone())
+    made, gain = when or at.date(), 1.0
     change = {
         "u_gain": result.u_gain,
         "lowest": result.lowest,
         "highest": result.highest,
-        "date": when or datetime.now(UTC).date(),
+        "date": made,
     }
     if result.reading_unit == "N":
         # the chain shows newtons already: true over shown
-        change["gain"] = 1 / result.sensitivity
+        gain = 1 / result.sensitivity
     elif result.reading_unit in ("V", "V/V"):
-        change |= {"input_unit": result.reading_unit, "coefficients": result.to_force, "gain": 1.0}
+        change |= {"input_unit": result.reading_unit, "coefficients": result.to_force}
     else:
         raise UsageError(
             "a calibration in digits cannot be applied to recordings: give the readings in V or V/V"
         )
-    rig = update_rig(rig_path, {"calibration": change})
-    values = {"gain": Measured("gain", rig.calibration.gain, result.u_gain * rig.calibration.gain)}
+    rig = Rig.load(rig_path)
+    kept = rig.calibration.date
+    if not (kept and kept > made) and not has_newer(rig_path, "calibration", at):
+        rig = update_rig(rig_path, {"calibration": change | {"gain": gain}})
+    values = {"gain": Measured("gain", gain, result.u_gain * gain)}
     append_log(
         rig_path,
-        LogEntry(datetime.now(UTC), "calibration", rig.version, (result.sha256,), values, "", __version__),
+        LogEntry(at, "calibration", rig.version, (result.sha256,), values, "", __version__),
     )
     return rig
 

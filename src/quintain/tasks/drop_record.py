@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -12,15 +12,18 @@ from quintain.domain.measured import Measured
 from quintain.domain.rig import Rig
 from quintain.domain.rig_log import LogEntry
 from quintain.errors import AnalysisError
-from quintain.tasks.rig_file import Change, append_log, update_rig
+from quintain.tasks.evidence_time import evidence_time
+from quintain.tasks.rig_file import Change, append_log, has_newer, update_rig
 from quintain.version import __version__
 
 __all__ = ["record_drops"]
 
 
-def record_drops(test: DropTest, rig_path: str | Path, *, pad: str = "") -> Rig:
+def record_drops(test: DropTest, rig_path: str | Path, *, pad: str = "", when: datetime | None = None) -> Rig:
     """
     Write a drop test into the rig's log; after a pass also gain, range and pad into its file.
+
+    A test older than another in the log goes into the log alone: the file keeps what the newer one told.
 
     Parameters
     ----------
@@ -30,6 +33,8 @@ def record_drops(test: DropTest, rig_path: str | Path, *, pad: str = "") -> Rig:
         The rig file.
     pad : str, optional
         Name of the pad that was dropped on; the one in use if not given, 'pad' if the rig names none.
+    when : datetime.datetime, optional
+        When the drops were made, with its offset from UTC; as their recording says if not given, or now.
 
     Returns
     -------
@@ -40,6 +45,8 @@ def record_drops(test: DropTest, rig_path: str | Path, *, pad: str = "") -> Rig:
     ------
     AnalysisError
         If the test was made with another version of the rig.
+    UsageError
+        If the time lies in the future or cannot be, see :func:`~quintain.tasks.evidence_time.evidence_time`.
     RigFileError, OutputError
         As :func:`~quintain.tasks.rig_file.update_rig`.
     """
@@ -53,9 +60,10 @@ def record_drops(test: DropTest, rig_path: str | Path, *, pad: str = "") -> Rig:
         if measured is not None:
             values[name] = measured
     changes: dict[str, Change] = {}
-    today = datetime.now(UTC)
+    at = evidence_time(when, test.started)
+    proves = test.verdict == "pass" and not has_newer(rig_path, "drops", at)
     gain = test.quantities.get("gain") or test.quantities.get("gain_without_height")
-    if test.verdict == "pass" and gain is not None and gain.u is not None:
+    if proves and gain is not None and gain.u is not None:
         peaks = [
             drop.quantities["peak_force"].value for drop in test.drops if "peak_force" in drop.quantities
         ]
@@ -64,14 +72,14 @@ def record_drops(test: DropTest, rig_path: str | Path, *, pad: str = "") -> Rig:
             "u_gain": round(gain.u / gain.value, 6),
             **({"highest": round(max(peaks), 1)} if peaks else {}),
         }
-    law = _law(middle, today, pad or rig.pad or "pad")
-    if test.verdict == "pass" and law is not None:
+    law = _law(middle, at, pad or rig.pad or "pad")
+    if proves and law is not None:
         kept = [_as_table(p) for p in rig.pads if p.name != law["name"]]
         changes |= {"pad": law["name"], "pads": [*kept, law]}
     if changes:
         rig = update_rig(rig_path, changes)
     append_log(
-        rig_path, LogEntry(today, "drops", rig.version, (test.sha256,), values, test.verdict, __version__)
+        rig_path, LogEntry(at, "drops", rig.version, (test.sha256,), values, test.verdict, __version__)
     )
     return rig
 

@@ -185,6 +185,7 @@ def analyse_drops(
         flags=tuple({f.code: f for f in flags}.values()),
         history=(step,),
         quintain=__version__,
+        started=recording.started,
     )
 
 

@@ -7,6 +7,7 @@ import json
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from quintain.store.lab import Lab
 from quintain.tasks.arrivals import Arrival, arrival_of, forget_arrival
 from quintain.tasks.drop_record import record_drops
 from quintain.tasks.drops import analyse_drops_file
+from quintain.tasks.evidence_time import evidence_time
 from quintain.tasks.lab_rigs import rig_of, rig_on_paper
 from quintain.tasks.tap import record_taps, tap_files
 from quintain.version import __version__
@@ -37,7 +39,8 @@ class TestAsked:
     What is known of a test beside its recordings.
 
     ``drops`` holds the settings of a drop test, by their names there; ``pad`` is the pad's name, and
-    ``n_modes`` the number of modes of a tap test, chosen if None.
+    ``n_modes`` the number of modes of a tap test, chosen if None. ``when`` is the time of the test as
+    2026-05-04T14:30:00+00:00, as its recording says or now if empty.
     """
 
     __test__ = False  # no test of ours, whatever its name says to pytest
@@ -47,6 +50,11 @@ class TestAsked:
     drops: Mapping[str, Any]
     pad: str = ""
     n_modes: int | None = None
+    when: str = ""
+
+    def time(self) -> datetime | None:
+        """The time that was told, if one was."""
+        return datetime.fromisoformat(self.when) if self.when else None
 
     def settings(self) -> DropSettings:
         """
@@ -62,11 +70,16 @@ class TestAsked:
 
 @dataclass(frozen=True, slots=True)
 class Tried:
-    """What a test said: its verdict, and its sections as in a report."""
+    """
+    What a test said: its verdict, its sections as in a report, and when it was made.
+
+    ``when`` is empty where neither its maker nor its recording says; it is now then.
+    """
 
     asked: TestAsked
     judged: Verdict
     sections: list[dict[str, Any]]
+    when: str
 
 
 def try_test(lab: Lab, code: str, asked: TestAsked) -> Tried:
@@ -87,7 +100,7 @@ def try_test(lab: Lab, code: str, asked: TestAsked) -> Tried:
     LabError
         If the files or the rig are not there.
     UsageError
-        If a number is absurd or the number of files is wrong.
+        If a number is absurd, the number of files is wrong, or the time cannot be.
     RecordingError, AnalysisError
         If a file cannot be read, or nothing can be said from it.
     """
@@ -95,11 +108,13 @@ def try_test(lab: Lab, code: str, asked: TestAsked) -> Tried:
     rig = rig_of(lab, asked.rig)
     if asked.kind == "tap":
         taps = _taps(arrival, asked, rig)
-        sections, judged = tap_sections(taps), tap_verdict(taps)
+        sections, judged, started = tap_sections(taps), tap_verdict(taps), taps.started
     else:
         drops = _drops(arrival, asked, rig)
-        sections, judged = drop_sections(drops), drop_verdict(drops)
-    tried = Tried(asked, judged, [dataclasses.asdict(section) for section in sections])
+        sections, judged, started = drop_sections(drops), drop_verdict(drops), drops.started
+    at = evidence_time(asked.time(), started)
+    when = at.isoformat() if asked.when or started else ""
+    tried = Tried(asked, judged, [dataclasses.asdict(section) for section in sections], when)
     part = arrival.folder / "tried.json.part"
     part.write_text(json.dumps(dataclasses.asdict(tried), default=list), encoding="utf-8")
     os.replace(part, arrival.folder / "tried.json")
@@ -120,7 +135,7 @@ def tried_test(lab: Lab, code: str) -> Tried:
         told = json.loads((arrival.folder / "tried.json").read_text(encoding="utf-8"))
     except (OSError, ValueError):
         raise LabError("this test was not finished; make it again from its recording") from None
-    return Tried(TestAsked(**told["asked"]), Verdict(**told["judged"]), told["sections"])
+    return Tried(TestAsked(**told["asked"]), Verdict(**told["judged"]), told["sections"], told["when"])
 
 
 def enter_test(lab: Lab, code: str, *, who: str) -> None:
@@ -152,11 +167,11 @@ def enter_test(lab: Lab, code: str, *, who: str) -> None:
         rig = Rig.load(paper.path)
         if asked.kind == "tap":
             taps = _taps(arrival, asked, rig)
-            record_taps(taps, paper.path)
+            record_taps(taps, paper.path, when=asked.time())
             paper.answer = taps_as_json(taps, version=__version__)
         else:
             drops = _drops(arrival, asked, rig)
-            record_drops(drops, paper.path, pad=asked.pad)
+            record_drops(drops, paper.path, pad=asked.pad, when=asked.time())
             paper.answer = drops_as_json(drops, version=__version__)
     forget_arrival(lab, code)
 

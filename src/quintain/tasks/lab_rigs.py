@@ -20,10 +20,11 @@ from quintain.domain.rig_state import DueCheck
 from quintain.errors import ConflictError, LabError, UsageError
 from quintain.store import schema
 from quintain.store.lab import Lab, Writer
+from quintain.tasks.evidence_time import evidence_time
 from quintain.tasks.import_recordings import import_recordings
 from quintain.tasks.lab_rows import rig_row
-from quintain.tasks.lab_views import rig_state_in_lab
-from quintain.tasks.rig_file import earlier_versions, read_log
+from quintain.tasks.lab_views import log_of_rig, rig_state_in_lab
+from quintain.tasks.rig_file import earlier_versions, read_log, write_log
 
 __all__ = [
     "AddedRig",
@@ -190,7 +191,10 @@ def add_evidence(
     ------
     LabError
         If there is no such rig, or a recording cannot be taken into the lab; nothing is entered then.
+    UsageError
+        If the time of the entry lies in the future or cannot be.
     """
+    evidence_time(entry.when)
     with lab.reading() as database:
         rig_row(database, name)
     _keep(lab, name, entry.kind, recordings, reading, channel, who)
@@ -210,7 +214,7 @@ def rig_on_paper(
     who: str,
 ) -> Iterator[RigOnPaper]:
     """
-    A rig of the lab as a file; what is written into file and log goes into the lab at the end.
+    A rig of the lab as a file with its log; what is written into either goes into the lab at the end.
 
     Parameters
     ----------
@@ -243,11 +247,15 @@ def rig_on_paper(
         raise UsageError(f"there is no evidence of kind {kind!r}; choose from {', '.join(KINDS)}")
     with lab.reading() as database:
         version = _version(database, name, None)
+        past = log_of_rig(database, version.rig_id)
     with tempfile.TemporaryDirectory(prefix="quintain-rig-") as folder:
         paper = RigOnPaper(Path(folder) / "rig.toml")
         paper.path.write_text(version.toml, encoding="utf-8")
+        write_log(paper.path, past)
+        before = read_log(paper.path)
         yield paper
-        text, log = paper.path.read_text(encoding="utf-8"), read_log(paper.path)
+        text = paper.path.read_text(encoding="utf-8")
+        log = [entry for entry in read_log(paper.path) if entry not in before]
         rig = Rig.from_toml(text, origin=f"rig {name!r}")
     if not log and rig.version == version.version:
         return
@@ -313,13 +321,10 @@ def _take(
 def _enter(writer: Writer, row: schema.Rig, log: Sequence[LogEntry], answer: dict[str, Any]) -> int:
     """Add pieces of evidence that the lab does not have; how many."""
     database = writer.database
-    known = {
-        (one.kind, one.when, tuple(one.inputs))
-        for one in database.scalars(select(schema.Evidence).where(schema.Evidence.rig_id == row.id))
-    }
+    known = [_told(entry) for entry in log_of_rig(database, row.id)]
     n = 0
     for entry in log:
-        if (entry.kind, entry.when, tuple(entry.inputs)) in known:
+        if _told(entry) in known:
             continue
         evidence = schema.Evidence(
             rig_id=row.id,
@@ -341,6 +346,12 @@ def _enter(writer: Writer, row: schema.Rig, log: Sequence[LogEntry], answer: dic
         )  # fmt: skip
         n += 1
     return n
+
+
+def _told(entry: LogEntry) -> tuple[Any, ...]:
+    """What makes evidence the same: a recording may be judged twice, with other settings or another rig."""
+    values = sorted((name, measured.value, measured.u or 0.0) for name, measured in entry.values.items())
+    return entry.kind, entry.when, tuple(entry.inputs), entry.rig_version, entry.verdict, values
 
 
 def _keep(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Concatenate, ParamSpec, TypeVar
@@ -11,6 +11,8 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session as Database
 
+from quintain.domain.as_json import clock_from_json
+from quintain.domain.clock import ClockMatch
 from quintain.domain.flags import Flag
 from quintain.domain.measured import Measured
 from quintain.domain.rig import Rig as DomainRig
@@ -62,6 +64,7 @@ __all__ = [
     "SessionView",
     "StrikeView",
     "lab_overview",
+    "log_of_rig",
     "person_view",
     "recording_view",
     "rig_state_in_lab",
@@ -178,6 +181,7 @@ class AnalysisRow:
     n_strikes: int
     flags: tuple[Flag, ...]
     current: bool
+    clock: ClockMatch | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,6 +192,8 @@ class RecordingView:
     channel: str
     sources: tuple[str, ...]
     motion_sha256: str | None
+    speeds: str
+    alignment: Mapping[str, str]
     analyses: tuple[AnalysisRow, ...]
     strikes: tuple[StrikeRow, ...]
     total: int
@@ -368,8 +374,9 @@ def recording_view(lab: Lab, sha256: str, *, offset: int = 0, limit: int = 100) 
     chosen = StrikeFilter(recordings=(recording.sha256,))
     page = strike_page(lab, chosen, sort="start", offset=offset, limit=limit)
     return RecordingView(
-        rows[0], recording.channel, sources, recording.motion_sha256, analyses, page.rows, page.total
-    )
+        rows[0], recording.channel, sources, recording.motion_sha256, recording.speeds, recording.alignment,
+        analyses, page.rows, page.total,
+    )  # fmt: skip
 
 
 @_in_one_state
@@ -445,11 +452,16 @@ def rig_state_in_lab(lab: Lab, name: str, *, now: datetime | None = None) -> Rig
         if not versions:
             raise MissingError(f"the rig {name!r} has no version in the lab; add its rig file")
         current = next((v for v in versions if v.version == rig.current), versions[-1])
-        evidence = database.scalars(
-            select(Evidence).where(Evidence.rig_id == rig.id).order_by(Evidence.when, Evidence.id)
-        ).all()
-    log = [_entry(row) for row in evidence if row.kind in KINDS]
+        log = log_of_rig(database, rig.id)
     return judge_rig(DomainRig.from_toml(current.toml), log, len(versions) - 1, now=now)
+
+
+def log_of_rig(database: Database, rig_id: int) -> list[LogEntry]:
+    """Evidence of a rig as its log would hold it, oldest first."""
+    rows = database.scalars(
+        select(Evidence).where(Evidence.rig_id == rig_id).order_by(Evidence.when, Evidence.id)
+    )
+    return [_entry(row) for row in rows if row.kind in KINDS]
 
 
 def _rig_overview(lab: Lab, row: RigRow, now: datetime | None) -> RigOverview:
@@ -471,7 +483,7 @@ def _entry(row: Evidence) -> LogEntry:
 def _analysis(row: Analysis) -> AnalysisRow:
     return AnalysisRow(
         row.id, row.at, row.method_sha256, row.rig_version or "", row.quintain, row.output, row.n_strikes,
-        tuple(Flag(**entry) for entry in row.flags), row.current,
+        tuple(Flag(**entry) for entry in row.flags), row.current, clock_from_json(row.clock),
     )  # fmt: skip
 
 

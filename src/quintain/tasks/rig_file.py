@@ -18,7 +18,15 @@ from quintain.domain.rig_log import LogEntry
 from quintain.errors import OutputError, RigFileError
 from quintain.report.whole_file import write_whole
 
-__all__ = ["append_log", "earlier_versions", "log_path", "read_log", "update_rig"]
+__all__ = [
+    "append_log",
+    "earlier_versions",
+    "has_newer",
+    "log_path",
+    "read_log",
+    "update_rig",
+    "write_log",
+]
 
 Change = Mapping[str, Any] | Sequence[Mapping[str, Any]] | str | float
 
@@ -88,6 +96,34 @@ def append_log(path: str | Path, entry: LogEntry) -> None:
     OutputError
         If the log cannot be written.
     """
+    target = log_path(path)
+    try:
+        with target.open("a", encoding="utf-8") as file:
+            file.write(_line(entry))
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as problem:
+        raise OutputError(f"{target}: cannot write the rig's log: {problem.strerror}") from None
+
+
+def write_log(path: str | Path, entries: Sequence[LogEntry]) -> None:
+    """
+    Write a log anew beside a rig file that has none.
+
+    Raises
+    ------
+    OutputError
+        If the log cannot be written.
+    """
+    write_whole(log_path(path), "".join(_line(entry) for entry in entries).encode())
+
+
+def has_newer(path: str | Path, kind: str, when: datetime) -> bool:
+    """Whether a rig's log holds newer evidence of a kind; errors as :func:`read_log`."""
+    return any(entry.kind == kind and entry.when > when for entry in read_log(path))
+
+
+def _line(entry: LogEntry) -> str:
     line = json.dumps(
         {
             "when": entry.when.isoformat(),
@@ -101,14 +137,7 @@ def append_log(path: str | Path, entry: LogEntry) -> None:
         ensure_ascii=False,
         allow_nan=False,
     )
-    target = log_path(path)
-    try:
-        with target.open("a", encoding="utf-8") as file:
-            file.write(line + "\n")
-            file.flush()
-            os.fsync(file.fileno())
-    except OSError as problem:
-        raise OutputError(f"{target}: cannot write the rig's log: {problem.strerror}") from None
+    return line + "\n"
 
 
 def read_log(path: str | Path) -> list[LogEntry]:

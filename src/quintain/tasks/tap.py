@@ -25,8 +25,9 @@ from quintain.numerics.bandwidth import shortest_corrected_pulse, shortest_pulse
 from quintain.numerics.ring_down import RingDown, cramer_rao, identify_ring_down
 from quintain.numerics.taps import JointModes, combine_taps, find_taps
 from quintain.readers.registry import read
+from quintain.tasks.evidence_time import evidence_time, in_zone
 from quintain.tasks.progress import Progress, silent
-from quintain.tasks.rig_file import Change, append_log, update_rig
+from quintain.tasks.rig_file import Change, append_log, has_newer, update_rig
 from quintain.version import __version__
 
 __all__ = ["record_taps", "tap_files"]
@@ -42,6 +43,7 @@ class _Heard(NamedTuple):
 
     path: str
     sha256: str
+    started: datetime | None
     trace: Trace
     taps: list[Tap]
     decays: list[RingDown]
@@ -143,19 +145,24 @@ def tap_files(
         left_out=tuple(float(f) for f in joint.left_out),
         flags=tuple(flags),
         history=(step,),
+        started=min((in_zone(one.started) for one in heard if one.started), default=None),
     )
 
 
-def record_taps(test: TapTest, rig_path: str | Path) -> Rig:
+def record_taps(test: TapTest, rig_path: str | Path, *, when: datetime | None = None) -> Rig:
     """
     Write the modes of a tap test into a rig file and note the test in its log.
 
+    A test older than another in the log goes into the log alone: the file keeps what the newer one told.
+
     Parameters
     ----------
-    rig_path : path
-        Rig file; its earlier version is kept.
     test : TapTest
         What the taps told.
+    rig_path : path
+        Rig file; its earlier version is kept.
+    when : datetime.datetime, optional
+        When the taps were made, with its offset from UTC; as their recording says if not given, or now.
 
     Returns
     -------
@@ -164,9 +171,12 @@ def record_taps(test: TapTest, rig_path: str | Path) -> Rig:
 
     Raises
     ------
+    UsageError
+        If the time lies in the future or cannot be, see :func:`~quintain.tasks.evidence_time.evidence_time`.
     RigFileError
         If the rig file cannot be used.
     """
+    at = evidence_time(when, test.started)
     rows = [
         {
             "natural_frequency": round(mode.natural_frequency.value, 6),
@@ -180,11 +190,11 @@ def record_taps(test: TapTest, rig_path: str | Path) -> Rig:
     changes: dict[str, Change] = {"modes": rows}
     if test.moving_stiffness is not None:
         changes["cell"] = {"stiffness": float(f"{test.moving_stiffness.value:.6g}")}
-    rig = update_rig(rig_path, changes)
+    rig = Rig.load(rig_path) if has_newer(rig_path, "tap", at) else update_rig(rig_path, changes)
     main = test.main_mode
     values = {"natural_frequency": main.natural_frequency, "damping_ratio": main.damping_ratio}
     shas = tuple(sha for _, sha in test.inputs)
-    append_log(rig_path, LogEntry(datetime.now(UTC), "tap", rig.version, shas, values, "", __version__))
+    append_log(rig_path, LogEntry(at, "tap", rig.version, shas, values, "", __version__))
     return rig
 
 
@@ -233,7 +243,7 @@ def _listen(path: str | Path, channel: str | None, reading: Mapping[str, Any], n
             f"{path}, channel {trace.name!r}: no tap was found that rings freely{why}. "
             "Tap so that the ringing stands well above the noise, and leave a second of rest after it"
         )
-    return _Heard(str(path), recording.sha256, trace, taps, decays)
+    return _Heard(str(path), recording.sha256, recording.started, trace, taps, decays)
 
 
 def _left_over(piece: NDArray[np.float64]) -> float:

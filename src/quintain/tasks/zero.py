@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from quintain.errors import AnalysisError
 from quintain.numerics.quiet import measure_zero
 from quintain.readers.registry import read
 from quintain.tasks.analyse import find_strikes, pick_force
+from quintain.tasks.evidence_time import evidence_time
 from quintain.tasks.rig_file import append_log
 from quintain.version import __version__
 
@@ -96,22 +97,40 @@ def check_zero(
         "noise": Measured("noise", zero.noise, zero.noise / math.sqrt(2 * n)),
     }
     flags = (flag("coarse-steps"),) if zero.coarse else ()
-    return ZeroCheck(str(path), recording.sha256, trace.name, duration, quantities, flags, __version__)
+    return ZeroCheck(
+        str(path),
+        recording.sha256,
+        trace.name,
+        duration,
+        quantities,
+        flags,
+        __version__,
+        recording.started,
+    )
 
 
-def record_zero(check: ZeroCheck, rig_path: str | Path) -> None:
+def record_zero(check: ZeroCheck, rig_path: str | Path, *, when: datetime | None = None) -> None:
     """
     Enter a check of the zero into a rig's log.
 
+    Parameters
+    ----------
+    check : ZeroCheck
+        What it told.
+    rig_path : path
+        The rig file.
+    when : datetime.datetime, optional
+        When it was made, with its offset from UTC; as its recording says if not given, or now.
+
     Raises
     ------
+    UsageError
+        If the time lies in the future or cannot be, see :func:`~quintain.tasks.evidence_time.evidence_time`.
     RigFileError, OutputError
         If the rig file cannot be read, or its log not be written.
     """
-    rig = Rig.load(rig_path)
+    at, rig = evidence_time(when, check.started), Rig.load(rig_path)
     append_log(
         rig_path,
-        LogEntry(
-            datetime.now(UTC), "zero", rig.version, (check.sha256,), check.quantities, "", check.quintain
-        ),
+        LogEntry(at, "zero", rig.version, (check.sha256,), check.quantities, "", check.quintain),
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from contextlib import suppress
+from datetime import UTC, datetime
 from typing import Any
 
 from fastapi import APIRouter, HTTPException, Request
@@ -22,6 +23,7 @@ from quintain.tasks.arrivals import (
     keep_arrival,
     tell_arrival,
 )
+from quintain.tasks.evidence_time import evidence_time
 from quintain.tasks.guided_tests import TestAsked, enter_test, tried_test, try_test
 from quintain.tasks.lab_rigs import rig_of
 from quintain.web.current import CurrentLab, CurrentVisitor
@@ -147,9 +149,14 @@ def _understand(kind: str, rig: str, fields: Mapping[str, str]) -> tuple[TestAsk
             numbers[key] = float(text) if text else None
         except ValueError:
             errors[key] = f"{text!r} is no number; write {_NUMBERS[key]} as 5.012"
+    when = ""
+    try:
+        when = read_when(fields.get("when", ""))
+    except UsageError as problem:
+        errors["when"] = f"{str(problem)[:1].upper()}{str(problem)[1:]}."
     if kind == "tap":
         n = numbers["n_modes"]
-        return TestAsked("tap", rig, {}, n_modes=None if n is None else int(n)), errors
+        return TestAsked("tap", rig, {}, n_modes=None if n is None else int(n), when=when), errors
     try:
         heights = read_heights(fields.get("heights", ""))
     except ValueError as problem:
@@ -162,7 +169,30 @@ def _understand(kind: str, rig: str, fields: Mapping[str, str]) -> tuple[TestAsk
     drops: dict[str, Any] = {"mass": numbers["mass"], "heights": heights}
     drops |= {"u_mass": numbers["u_mass"]} if numbers["u_mass"] is not None else {}
     drops |= {"u_height": (numbers["u_height"] or 0.0) / 1000} if numbers["u_height"] is not None else {}
-    return TestAsked("drops", rig, drops, pad=fields.get("pad", "").strip()), errors
+    return TestAsked("drops", rig, drops, pad=fields.get("pad", "").strip(), when=when), errors
+
+
+def read_when(text: str) -> str:
+    """
+    The time of a test as it is kept; without an offset it is UTC, as the form says.
+
+    Raises
+    ------
+    UsageError
+        If it is no time, lies in the future or cannot be.
+
+    Examples
+    --------
+    >>> read_when("2026-05-04 14:30"), read_when(" ")
+    ('2026-05-04T14:30:00+00:00', '')
+    """
+    if not text.strip():
+        return ""
+    try:
+        told = datetime.fromisoformat(text.strip())
+    except ValueError:
+        raise UsageError(f"expected a time as 2026-05-04 14:30, got {text!r}") from None
+    return evidence_time(told if told.tzinfo else told.replace(tzinfo=UTC)).isoformat()
 
 
 def read_heights(text: str) -> list[float]:
