@@ -161,7 +161,7 @@ def test_whoever_was_faster_is_told_and_nothing_typed_is_lost(small_client, smal
 def test_tags_that_are_none_are_refused_in_words(small_client, fields):
     tags = {"person": "P01", "type": "jab", "side": "", "series": ""} | fields
     refused = act(small_client, 2, "retag", **tags)
-    assert refused.status_code in (422, 503)
+    assert refused.status_code == 422
     assert next(iter(fields.values())) in refused.text
 
 

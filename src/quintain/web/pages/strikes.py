@@ -101,7 +101,7 @@ def act(
             show = review.undo(lab, who=visitor.who).strikes[0].id
         else:
             raise HTTPException(422, "There is no such act of review; use the buttons of the page.")
-    except (ConflictError, UsageError) as problem:
+    except (ConflictError, MissingError, UsageError) as problem:
         typed = {
             "reason": reason,
             "note": note,
