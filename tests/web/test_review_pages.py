@@ -98,8 +98,8 @@ def test_a_filter_leads_through_its_own_strikes(small_client, small_lab, waiting
 
 def focus_is_seen(page):
     return page.evaluate(
-        "(e => e !== document.body && e.matches(':focus-visible')"
-        " && getComputedStyle(e).outlineStyle === 'solid')(document.activeElement)"
+        "(e => { const s = getComputedStyle(e); return e !== document.body && e.matches(':focus-visible')"
+        " && (s.outlineStyle === 'solid' || s.boxShadow !== 'none'); })(document.activeElement)"
     )
 
 
