@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -31,13 +32,23 @@ def write_recording(path: Path, seed: int, *, n: int = 1) -> Path:
     return path
 
 
-def write_force_and_motion(folder: Path) -> tuple[Path, Path]:
-    """Four equal blows, and an inertial sensor with a clock of its own whose x axis points into the pad."""
+SENSOR_AHEAD = 100.0
+"""The clock of the motion less that of the force. [s]"""
+
+
+def write_force_and_motion(
+    folder: Path, starts: Sequence[float] = (1.5, 4.1, 7.4, 9.3), *, pulse: float | None = None
+) -> tuple[Path, Path]:
+    """
+    Four equal blows, and an inertial sensor with a clock of its own whose x axis points into the pad.
+
+    With a pulse, both have a channel that shows it at this time of the force.
+    """
     rng = np.random.default_rng(1)
     blow = simulate_blow(speed=6.0, pad="soft")
     t, ti = np.arange(24_000) / 2000.0, np.arange(12_000) / 1000.0
     force, hand = np.zeros(t.size), np.zeros(ti.size)
-    for start in (1.5, 4.1, 7.4, 9.3):
+    for start in starts:
         force += np.interp(t - start, blow.since, blow.motion.cell_output, left=0.0, right=0.0)
         since = ti - start
         launch, during, back = (
@@ -52,7 +63,11 @@ def write_force_and_motion(folder: Path) -> tuple[Path, Path]:
     turn = rng.normal(0, 0.001, (ti.size, 3))
     paths = folder / "force.csv", folder / "motion.csv"
     names = "time_s,force_N", "time_s,ax_m/s2,ay_m/s2,az_m/s2,gx_rad/s,gy_rad/s,gz_rad/s"
-    tables = np.c_[t, force], np.c_[ti + 100.0, noise, turn]
+    tables = np.c_[t, force], np.c_[ti + SENSOR_AHEAD, noise, turn]
+    if pulse is not None:
+        shown = [5.0 * ((pulse <= time) & (time < pulse + 0.05)) for time in (t, ti)]
+        names = f"{names[0]},sync_V", f"{names[1]},trigger_V"
+        tables = np.c_[tables[0], shown[0]], np.c_[tables[1], shown[1]]
     for path, header, table in zip(paths, names, tables, strict=True):
         np.savetxt(path, table, delimiter=",", header=header, comments="", fmt="%.6f")
     return paths

@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
-from sqlalchemy import inspect, text
+from sqlalchemy import inspect, select, text
 
 from quintain.errors import LabError
 from quintain.store import migration
 from quintain.store.lab import Lab
-from quintain.store.schema import Base
+from quintain.store.schema import Analysis, Base, Recording
 
 NEXT = """
 import sqlalchemy as sa
@@ -82,6 +82,32 @@ def test_an_older_lab_comes_along(lab: Lab, url: str, later: Callable[..., None]
         kept = sqlite3.connect(lab.folder / copies[0])
         assert kept.execute("select version_num from alembic_version").fetchone() == (last,)
         kept.close()
+
+
+def test_a_lab_that_knew_nothing_of_clocks_comes_along(
+    make_lab: Callable[[], Lab], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Rows of the second version get what stands for 'nothing was said'."""
+    steps = tmp_path / "migrations" / "versions"
+    steps.mkdir(parents=True)
+    for step in ("v0001_lab.py", "v0002_strike_changes.py"):
+        shutil.copy(migration.VERSIONS / step, steps)
+    with monkeypatch.context() as then:
+        then.setattr(migration, "VERSIONS", steps)
+        lab = make_lab()
+        with lab.writing("then") as writer:
+            for statement in (
+                "insert into recording(sha256, name, n_bytes, kind, format, reading, channel, side, speeds, "
+                "imported) values ('ab', 'a.csv', 1, 'strikes', '', '{}', '', '', '', '2026-01-01')",
+                "insert into method(sha256, name, version, settings, added) values ('cd', 'm', 1, '{}', "
+                "'2026-01-01')",
+                "insert into analysis(recording_sha256, method_sha256, quintain, output, n_strikes, flags, "
+                "history, current, at) values ('ab', 'cd', '1', '', 0, '[]', '[]', true, '2026-01-01')",
+            ):
+                writer.database.execute(text(statement))
+    with Lab.open(lab.folder) as now, now.reading() as database:
+        assert database.get_one(Recording, "ab").alignment == {}
+        assert database.scalars(select(Analysis)).one().clock is None
 
 
 def test_a_migration_that_fails_leaves_the_lab_as_it_was(lab: Lab, later: Callable[..., None]) -> None:

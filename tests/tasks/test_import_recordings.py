@@ -215,15 +215,28 @@ def test_a_table_says_who_and_when(lab: Lab, folder: Path) -> None:
         ("one.csv,,,,fast,", "expected a speed in m/s such as '8.2.-0.2', got 'fast'"),
         ("one.csv,,,bad.csv,,", "its motion bad.csv was refused"),
         ("one.csv,,,,,x", "expected a whole number as the trial, got 'x'"),
+        ("one.csv,,,imu.csv,,,soon", "expected an offset in s and how far off it may be, as in '28.9.-0.05'"),
+        ("one.csv,,,imu.csv,,,1+-0.1,sync", "offset and sync both tell the offset between the clocks"),
+        ("one.csv,,,,,,1+-0.1", "line 2: offset says something of a recording of the motion; name it under"),
+        ("one.csv,,,,,,,sync", "line 2: sync says something of a recording of the motion"),
+        ("one.csv,,,,,,,,hx", "line 2: track says something of a recording of the motion"),
+        ('one.csv,,,imu.csv,,,,"a,b,c"', "expected the name of a channel, or two as in 'sync,trigger'"),
+        ('one.csv,,,imu.csv,,,,,"hx,hy"', "a tracked point has one or three channels"),
+        ("one.csv,,,imu.csv,,,,pulse", "one.csv: there is no channel 'pulse'; there are: 'force' (force, N)"),
+        ('one.csv,,,imu.csv,,,,"force,pulse"', "imu.csv: there is no channel 'pulse'; there are: 'acc_x'"),
+        ("one.csv,,,imu.csv,,,,,hx", "imu.csv: there is no channel 'hx'; there are: 'acc_x'"),
     ],
 )
 def test_rows_that_cannot_be_understood(lab: Lab, folder: Path, row: str, words: str) -> None:
     _write(folder / "one.csv")
+    _write(folder / "imu.csv", 3.0, text="time_s,acc_x_g")
     (folder / "bad.csv").write_text("x")
-    (folder / "t.csv").write_text(f"file,side,when,motion,speed,trial\n{row}\n")
+    (folder / "t.csv").write_text(f"file,side,when,motion,speed,trial,offset,sync,track\n{row}\n")
     report = import_recordings(lab, [folder], sidecar=folder / "t.csv")
     assert any(words.replace(".-", "+-") in file.reason for file in report.of("refused"))
-    assert report.of("new") == []
+    assert [file.path.name for file in report.of("new")] in ([], ["imu.csv"])
+    again = import_recordings(lab, [folder], sidecar=folder / "t.csv", dry_run=True)
+    assert len(again.of("refused")) == len(report.of("refused"))
 
 
 def test_motions_belong_to_strikes_of_the_same_name(lab: Lab, folder: Path) -> None:

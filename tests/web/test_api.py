@@ -104,6 +104,10 @@ def test_recording_is_given_bit_for_bit_and_in_windows(api):
     assert sha256(api.get(f"{place}/bytes").content).hexdigest() == row["sha256"]
     told = get(api, place)
     assert told["channels"][told["force_channel"]]["unit"] == "N"
+    clock = next(one for one in told["analyses"] if one["current"])["clock"]
+    assert clock["offset"]["value"] == pytest.approx(100.0, abs=0.002)  # as invented; edges within 1 ms
+    assert [pair["strike"] for pair in clock["matched"]] == [1, 2, 3, 4]
+    assert (told["speeds"], told["alignment"]) == ("", {"offset": "", "sync": "", "track": ""})
     fine = get(api, f"{place}/window", start=0, end=0.01, points=5000)
     assert not fine["reduced"]
     assert fine["step_s"] == pytest.approx(1 / row["rate"])

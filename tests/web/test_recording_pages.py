@@ -138,6 +138,17 @@ def test_curves_taken_away_are_named(small_lab):
         assert open_zoom(lab, sha256, 0) is not None
 
 
+def test_how_the_clocks_were_tied_is_said(small_client, small_lab):
+    page = opened(small_client, recording(small_lab, "force.csv")).text
+    (words,) = re.findall(r"<dt>Clocks</dt><dd>(.*?)</dd>", page)
+    assert words.startswith("4 of 4 strikes matched by impacts alone, motion less force ")
+    assert float(words.split("force ")[1].split()[0]) == pytest.approx(100.0, abs=0.002)  # edges within 1 ms
+    assert re.search(
+        r" ± 0\.\d+ s, drift [−\d.-]+ ± [\d.]+ ppm, a single strike within [\d.]+ ms of the line", words
+    )
+    assert "<dt>Clocks</dt>" not in opened(small_client, recording(small_lab, "blow_000.csv")).text
+
+
 def test_channels_of_a_motion(small_client, small_lab):
     sha256 = recording(small_lab, "motion.csv")
     page = opened(small_client, sha256).text

@@ -33,7 +33,7 @@ def import_recordings(
         Path | None,
         typer.Option(
             help="Table (CSV or TOML) with a row for each file: file, person, type, side, session, rig, "
-            "kind, trial, when, motion, speed, channel.",
+            "kind, trial, when, motion, offset, sync, track, speed, channel.",
             show_default=False,
         ),
     ] = None,
@@ -156,4 +156,7 @@ def _as_json(file: ImportedFile) -> dict[str, Any]:
         "channel": file.channel,
         "motion": file.motion or None,
         "speeds": file.speeds,
+        "offset": file.offset,
+        "sync": file.sync,
+        "track": file.track,
     }

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from quintain.domain.as_json import flag_as_json, measured_as_json
+from quintain.domain.as_json import clock_as_json, flag_as_json, measured_as_json
+from quintain.domain.clock import ClockMatch
 from quintain.domain.flags import Flag
 from quintain.domain.measured import Measured
 from quintain.domain.rig_state import RigState
@@ -31,6 +32,8 @@ def view_as_json(view: object) -> Any:
             return view.isoformat()
         case Flag():
             return flag_as_json(view)
+        case ClockMatch():
+            return clock_as_json(view)
         case Measured():
             return measured_as_json(view)
         case Strike():

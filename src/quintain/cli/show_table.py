@@ -11,6 +11,7 @@ from rich.table import Table
 
 from quintain.domain.measured import Measured
 from quintain.quantities import GLOSSARY
+from quintain.report.figures.clocks import clock_sentence
 from quintain.report.rounding import number, shown
 from quintain.store.queries import HEADLINE, StrikeRow, Value
 from quintain.store.queries_groups import GroupRow, Summary
@@ -120,6 +121,8 @@ def _print_recording(view: RecordingView, console: Console) -> None:
             f"  analysed  {_time(analysis.at)} ({state}), {analysis.n_strikes} strikes, method "
             f"{analysis.method_sha256[:12]}, quintain {analysis.quintain}"
         )
+        if analysis.clock is not None:
+            console.print(f"  clocks    {clock_sentence(analysis.clock)}", markup=False)
         for flag in analysis.flags:
             console.print(f"◇ {flag.code}: {flag.message}")
     _print_strikes(view.strikes, view.total, console)

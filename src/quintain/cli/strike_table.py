@@ -53,7 +53,7 @@ def print_strikes(analyses: Sequence[Analysis], console: Console) -> None:
             for table in _tables(analysis):
                 console.print(table)
         if analysis.clock is not None:
-            console.print(clock_sentence(analysis.clock), markup=False)
+            console.print(f"clocks: {clock_sentence(analysis.clock)}", markup=False)
         for flag in analysis.flags:
             console.print(f"◇ {flag.code}: {flag.message} {FLAGS[flag.code].remedy}", markup=False)
         for code in dict.fromkeys(flag.code for strike in analysis.strikes for flag in strike.flags):

@@ -20,6 +20,7 @@ __all__ = [
     "analyses_as_json",
     "answer",
     "clock_as_json",
+    "clock_from_json",
     "drop_as_json",
     "drops_as_json",
     "flag_as_json",
@@ -185,6 +186,35 @@ def clock_as_json(clock: ClockMatch | None) -> dict[str, Any] | None:
         "missed": list(clock.missed),
         "extra_s": list(clock.extra),
     }
+
+
+def clock_from_json(told: Mapping[str, Any] | None) -> ClockMatch | None:
+    """
+    What :func:`clock_as_json` gave, as it was.
+
+    Examples
+    --------
+    >>> clock = ClockMatch("impacts", 28.9, 0.001, 5e-5, 1e-5, 7.0, 0.001, (2,), (4.2,), (0.0,), (1,), (5.2,))
+    >>> clock_from_json(json.loads(json.dumps(clock_as_json(clock)))) == clock
+    True
+    """
+    if told is None:
+        return None
+    matched = told["matched"]
+    return ClockMatch(
+        told["tie"],
+        told["offset"]["value"],
+        told["offset"]["u"],
+        told["drift"]["value"],
+        told["drift"]["u"],
+        told["middle_s"],
+        told["spread_s"],
+        tuple(pair["strike"] for pair in matched),
+        tuple(pair["start_s"] for pair in matched),
+        tuple(pair["residual_s"] for pair in matched),
+        tuple(told["missed"]),
+        tuple(told["extra_s"]),
+    )
 
 
 def drop_as_json(drop: Drop) -> dict[str, Any]:

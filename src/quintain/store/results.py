@@ -17,7 +17,7 @@ from sqlalchemy import Table, bindparam, insert, select, update
 from sqlalchemy.orm import Session as Database
 
 from quintain.domain import analysis as domain
-from quintain.domain.as_json import STRIKE_QUANTITIES, flag_as_json
+from quintain.domain.as_json import STRIKE_QUANTITIES, clock_as_json, clock_from_json, flag_as_json
 from quintain.domain.flags import Flag
 from quintain.domain.history import Step
 from quintain.domain.measured import Contribution, Measured
@@ -244,6 +244,7 @@ def load_analysis(lab: Lab, analysis_id: int) -> domain.Analysis:
         flags=tuple(Flag(**entry) for entry in row.flags),
         history=tuple(Step(**{**step, "inputs": tuple(step["inputs"])}) for step in steps),
         quintain=row.quintain,
+        clock=clock_from_json(row.clock),
     )
 
 
@@ -308,6 +309,7 @@ def _add_analysis(database: Database, analysis: domain.Analysis, motion_sha256: 
         n_strikes=len(analysis.strikes),
         flags=[flag_as_json(flag) for flag in analysis.flags],
         history=[dataclasses.asdict(step) for step in (read, *analysis.history)],
+        clock=clock_as_json(analysis.clock),
     )
     database.add(row)
     database.flush()

@@ -301,6 +301,8 @@ class Recording(Base):
     """The motion of the limb that belongs to it."""
     speeds: Mapped[str] = mapped_column(Text, default="")
     """Approach speeds as typed, where no motion was recorded."""
+    alignment: Mapped[dict[str, str]] = mapped_column(JSON, default=dict)
+    """How the motion belongs to the force, as typed: 'offset' or 'sync' of the clocks, 'track'."""
     imported: Mapped[datetime] = mapped_column(Utc, default=utc_now)
     gone: Mapped[datetime | None] = mapped_column(Utc)
     """When its bytes were erased or found missing."""
@@ -395,6 +397,8 @@ class Analysis(Base):
     n_strikes: Mapped[int] = mapped_column(Integer)
     flags: Mapped[list[dict[str, str]]] = mapped_column(JSON, default=list)
     history: Mapped[list[dict[str, Any]]] = mapped_column(JSON, default=list)
+    clock: Mapped[dict[str, Any] | None] = mapped_column(JSON)
+    """How strikes tied the clock of the motion to that of the force, as JSON; null where they did not."""
     current: Mapped[bool] = mapped_column(Boolean, default=True)
     at: Mapped[datetime] = mapped_column(Utc, default=utc_now)
 

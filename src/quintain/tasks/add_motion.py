@@ -24,6 +24,8 @@ __all__ = [
     "motion_setup",
     "parse_clock_offset",
     "parse_speeds",
+    "parse_sync",
+    "parse_track",
     "parse_vector",
 ]
 
@@ -124,11 +126,9 @@ def clock_offset_of_pulses(
     AnalysisError
         If the pulses do not tell the offset.
     """
-    names = [name.strip() for name in channels.split(",")]
-    if len(names) > 2 or not all(names):
-        raise UsageError(f"expected the name of a channel, or two as in 'sync,trigger', got {channels!r}")
-    here = read(force, **(reading or {})).trace(names[0])
-    there = read(motion, **(motion_reading or {})).trace(names[-1])
+    of_force, of_motion = parse_sync(channels)
+    here = read(force, **(reading or {})).trace(of_force)
+    there = read(motion, **(motion_reading or {})).trace(of_motion)
     return offset_by_pulses(here, there)
 
 
@@ -163,9 +163,7 @@ def motion_setup(
     if direction is not None and not any(direction):
         raise UsageError(f"the normal needs a length, got {normal!r}")
     if track is not None:
-        channels = tuple(name.strip() for name in track.split(","))
-        if len(channels) not in (1, 3) or not all(channels):
-            raise UsageError(f"a tracked point has one or three channels, as in 'hx,hy,hz', got {track!r}")
+        channels = parse_track(track)
         if lever_arm is not None or straight:
             raise UsageError("--lever-arm and --straight are of a sensor on the limb, not of a track")
         return TrackSetup(channels, direction)
@@ -192,6 +190,36 @@ def parse_clock_offset(text: str) -> tuple[float, float]:
             f"expected an offset in s and how far off it may be, as in '28.9+-0.05', got {text!r}"
         )
     return float(match[1]), float(match[2])
+
+
+def parse_sync(text: str) -> tuple[str, str]:
+    """
+    Understand in which channels of force and motion a common pulse is.
+
+    Examples
+    --------
+    >>> parse_sync("sync, trigger"), parse_sync("sync")
+    (('sync', 'trigger'), ('sync', 'sync'))
+    """
+    names = [name.strip() for name in text.split(",")]
+    if len(names) > 2 or not all(names):
+        raise UsageError(f"expected the name of a channel, or two as in 'sync,trigger', got {text!r}")
+    return names[0], names[-1]
+
+
+def parse_track(text: str) -> tuple[str, ...]:
+    """
+    Understand the channels of a tracked point.
+
+    Examples
+    --------
+    >>> parse_track("hx, hy, hz")
+    ('hx', 'hy', 'hz')
+    """
+    channels = tuple(name.strip() for name in text.split(","))
+    if len(channels) not in (1, 3) or not all(channels):
+        raise UsageError(f"a tracked point has one or three channels, as in 'hx,hy,hz', got {text!r}")
+    return channels
 
 
 def _is_file(text: str) -> bool:

@@ -175,8 +175,10 @@ def _note_failure(lab: Lab, who: str, inputs: Inputs, problem: Exception) -> Fai
     code, exit_code = "error", QuintainError.exit_code
     if isinstance(problem, QuintainError):
         code, exit_code = problem.code, problem.exit_code
-        stored = lab.originals.find(inputs.recording)
-        message = str(problem).replace(str(stored.resolve()), inputs.name) if stored else str(problem)
+        message = str(problem)
+        for sha256, name in ((inputs.recording, inputs.name), (inputs.motion, "its motion")):
+            stored = lab.originals.find(sha256) if sha256 else None
+            message = message.replace(str(stored.resolve()), name) if stored else message
     elif isinstance(problem, MemoryError) or type(problem).__name__ == "KilledWorker":  # the latter Dask's
         message = f"{inputs.name}: there was not enough memory for it; analyse it alone on a larger machine"
     else:

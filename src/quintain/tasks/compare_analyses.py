@@ -236,7 +236,7 @@ def _why(database: Database, old: Analysis, new: Analysis) -> list[str]:
         motions = [_motion(database, row.motion_sha256) for row in (old, new)]
         why.append(f"motion of the limb: {' → '.join(motions)}")
     for key in dict.fromkeys((*told_then, *told_now)):
-        if told_then.get(key) != told_now.get(key):
+        if (told_then.get(key) or None) != (told_now.get(key) or None):
             stated = [_shown(told.get(key)) for told in (told_then, told_now)]
             why.append(f"stated: {key.replace('_', ' ')} {' → '.join(stated)}")
     then, now = _lab_settings(old, "with"), _lab_settings(new, "with")

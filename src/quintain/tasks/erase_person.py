@@ -278,7 +278,7 @@ def _drop_data(writer: Writer, row: Person, held: _Held) -> list[str]:
     database.execute(
         update(Recording)
         .where(Recording.sha256.in_(held.own))
-        .values(name=ERASED, gone=datetime.now(UTC), speeds="", reading={}, motion_sha256=None)
+        .values(name=ERASED, gone=datetime.now(UTC), speeds="", alignment={}, reading={}, motion_sha256=None)
     )
     database.expire_all()
     return [

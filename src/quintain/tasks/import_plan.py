@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 from quintain.errors import QuintainError, UsageError
 from quintain.readers.registry import find_reader, list_readers
-from quintain.tasks.add_motion import parse_speeds
+from quintain.tasks.add_motion import parse_clock_offset, parse_speeds, parse_sync, parse_track
 from quintain.tasks.file_name_pattern import NamePattern
 from quintain.tasks.sidecar import SidecarRow, read_sidecar
 
@@ -41,6 +41,9 @@ class Asked:
     channel: str = ""
     motion: Path | None = None
     speeds: str = ""
+    offset: str = ""
+    sync: str = ""
+    track: str = ""
     problem: str = ""
 
 
@@ -79,6 +82,7 @@ def plan_import(
         asked[file] = _ask(file, by_file.get(file), patterns, given, told=bool(rows or patterns))
     _pair_by_name(asked, patterns)
     _pair_by_table(asked, by_file)
+    _check_motions(asked, by_file)
     return [*asked.values(), *(Asked(path, problem=problem) for path, problem in problems.items())]
 
 
@@ -189,14 +193,16 @@ def _ask(
         when = _when(says)
     except ValueError as problem:
         problems.append(f"the start cannot be understood ({problem}); write it as 2026-11-25T09:30")
-    speeds = says.get("speed", "")
-    try:
-        if speeds:
-            parse_speeds(speeds)
-    except UsageError as problem:
-        problems.append(str(problem))
-    if speeds and says.get("motion"):
+    for name, parse in _TYPED.items():
+        try:
+            if says.get(name):
+                parse(says[name])
+        except UsageError as problem:
+            problems.append(str(problem))
+    if says.get("speed") and says.get("motion"):
         problems.append("there is both a motion and a speed; give one of them")
+    if says.get("offset") and says.get("sync"):
+        problems.append("offset and sync both tell the offset between the clocks; give one of them")
     where = f"{row.where}: " if row and problems else ""
     return Asked(
         path=file,
@@ -210,9 +216,21 @@ def _ask(
         trial=int(trial) if trial.isdecimal() else None,
         when=when,
         channel=says["channel"] if kind != "motion" else "",
-        speeds=speeds,
+        speeds=says.get("speed", ""),
+        offset=says.get("offset", ""),
+        sync=says.get("sync", ""),
+        track=says.get("track", ""),
         problem=where + "; ".join(problems),
     )
+
+
+_TYPED: dict[str, Callable[[str], object]] = {
+    "speed": parse_speeds,
+    "offset": parse_clock_offset,
+    "sync": parse_sync,
+    "track": parse_track,
+}
+"""What is kept as it was typed, and who understands it."""
 
 
 def _when(says: Mapping[str, str]) -> datetime | None:
@@ -271,3 +289,15 @@ def _pair_by_table(asked: dict[Path, Asked], rows: Mapping[Path, SidecarRow]) ->
             )  # fmt: skip
         asked[found] = replace(motion, kind="motion", channel="")
         asked[file] = replace(asked[file], motion=found)
+
+
+def _check_motions(asked: dict[Path, Asked], rows: Mapping[Path, SidecarRow]) -> None:
+    """Refuse what is said of a motion where there is none."""
+    for path, entry in asked.items():
+        said = [name for name in ("offset", "sync", "track") if getattr(entry, name)]
+        if said and entry.motion is None and not entry.problem:
+            asked[path] = replace(
+                entry,
+                problem=f"{rows[path].where}: {said[0]} says something of a recording of the motion; name it "
+                "under 'motion', in the row of the strikes",
+            )

@@ -21,6 +21,7 @@ from quintain.store.lab import Lab, Writer
 from quintain.store.originals import hash_of
 from quintain.store.schema import Person, Recording, Rig, Session, Source, StrikeType
 from quintain.store.trouble import READ_ONLY
+from quintain.tasks.add_motion import parse_sync, parse_track
 from quintain.tasks.import_plan import Asked, plan_import
 from quintain.tasks.lab_names import LabNames
 from quintain.tasks.progress import Progress, silent
@@ -57,6 +58,15 @@ class ImportedFile:
     channel: str = ""
     motion: str = ""
     speeds: str = ""
+    offset: str = ""
+    sync: str = ""
+    track: str = ""
+
+    @property
+    def alignment(self) -> dict[str, str]:
+        """What was said of how the motion belongs to the force, by name, as it was typed."""
+        said = {"offset": self.offset, "sync": self.sync, "track": self.track}
+        return {name: text for name, text in said.items() if text}
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,9 +167,8 @@ def import_recordings(
     for entry in sorted(asked, key=lambda entry: entry.kind != "motion"):
         progress("import", begun, total)
         entry = names.settle(entry)
-        settings = kept[entry.kind == "motion"]
         try:
-            files[entry.path] = _import_one(lab, entry, settings, files, who=who, dry_run=dry_run)
+            files[entry.path] = _import_one(lab, entry, kept, files, who=who, dry_run=dry_run)
         except LabError as problem:
             safe = sum(file.state == "new" for file in files.values())
             raise LabError(
@@ -189,7 +198,7 @@ class _Settings:
 def _import_one(
     lab: Lab,
     entry: Asked,
-    settings: _Settings,
+    kept: Mapping[bool, _Settings],
     earlier: Mapping[Path, ImportedFile],
     *,
     who: str,
@@ -198,8 +207,10 @@ def _import_one(
     file = ImportedFile(
         path=entry.path, state="new", n_bytes=entry.n_bytes, kind=entry.kind, person=entry.person,
         type=entry.type, side=entry.side, session=entry.session, rig=entry.rig, trial=entry.trial,
-        when=entry.when, channel=entry.channel, speeds=entry.speeds,
+        when=entry.when, channel=entry.channel, speeds=entry.speeds, offset=entry.offset, sync=entry.sync,
+        track=entry.track,
     )  # fmt: skip
+    settings = kept[entry.kind == "motion"]
     if entry.problem:
         return replace(file, state="refused", reason=entry.problem)
     if entry.motion is not None:
@@ -213,6 +224,7 @@ def _import_one(
         sha256 = _known(lab, entry.path, found.n_bytes)
         if sha256:
             return _again(lab, replace(file, sha256=sha256), who=who, dry_run=dry_run)
+        _check_channels(entry, settings.given, kept[True].given)
         look = _open(file, settings.given)
         if dry_run:
             file = look.through()
@@ -229,10 +241,10 @@ def _import_one(
     except QuintainError as problem:
         return replace(file, state="refused", reason=str(problem))
     file = replace(look.seen, sha256=sha256)
-    kept = settings.keep()
+    reading = settings.keep()
     try:
         with lab.writing(who) as writer:
-            return _enter(writer, file, kept)
+            return _enter(writer, file, reading)
     except ConflictError as problem:
         return replace(file, state="refused", reason=str(problem))
 
@@ -244,6 +256,20 @@ def _known(lab: Lab, path: Path, n_bytes: int) -> str:
         hashes = set(database.scalars(there))
     sha256 = hash_of(path) if hashes else ""
     return sha256 if sha256 in hashes and lab.originals.find(sha256) is not None else ""
+
+
+def _check_channels(entry: Asked, reading: Mapping[str, Any], motion_reading: Mapping[str, Any]) -> None:
+    """Whether the channels that tie motion and force are there, now that somebody can still mend it."""
+    if entry.motion is None or not (entry.sync or entry.track):
+        return
+    motion = read(entry.motion, **motion_reading)
+    names = [*parse_track(entry.track)] if entry.track else []
+    if entry.sync:
+        of_force, of_motion = parse_sync(entry.sync)
+        read(entry.path, **reading).trace(of_force)
+        names.append(of_motion)
+    for name in names:
+        motion.trace(name)
 
 
 class _Look:
@@ -324,6 +350,7 @@ def _compared(database: Database, file: ImportedFile) -> ImportedFile:
         "kind": row.kind, "person": person.code if person else "", "type": row.type or "", "side": row.side,
         "session": session.code if session else "", "rig": rig.name if rig else "",
         "motion": row.motion_sha256 or "", "speeds": row.speeds, "channel": row.channel,
+        **{name: row.alignment.get(name, "") for name in ("offset", "sync", "track")},
     }  # fmt: skip
     others = [
         f"{name} {value or 'not stated'!r}, not {getattr(file, name)!r}"
@@ -375,6 +402,7 @@ def _enter(writer: Writer, file: ImportedFile, reading: dict[str, Any]) -> Impor
             trial=file.trial,
             motion_sha256=file.motion or None,
             speeds=file.speeds,
+            alignment=file.alignment,
         )
     )
     database.flush()

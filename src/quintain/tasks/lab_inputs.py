@@ -14,7 +14,6 @@ from sqlalchemy.orm import Session as Database
 from quintain.domain.analysis import Analysis
 from quintain.domain.history import Step
 from quintain.domain.method import Method
-from quintain.domain.motion import ImuSetup
 from quintain.domain.rig import Rig
 from quintain.domain.strike import ForceCurve
 from quintain.errors import LabError, MissingError, RecordingError
@@ -65,8 +64,9 @@ class Inputs:
     motion : str
         SHA-256 of the recording of the limb's motion; empty without.
     told : mapping
-        What the files do not say themselves: 'reading', 'channel', 'motion_reading', 'speeds' as typed,
-        'kind' of the strikes. How a sensor sits stands in the rig file.
+        What the files do not say themselves: 'reading', 'channel', 'motion_reading', 'speeds' and
+        'alignment' of motion and force as typed, 'kind' of the strikes. How a sensor sits stands in the rig
+        file.
     """
 
     recording: str
@@ -147,7 +147,7 @@ def measure_inputs(inputs: Inputs, places: Places, curves: bool = True) -> Made:
     """
     # here and not above: the face that only asks what is stale loads no numerical library
     from quintain.readers.registry import read
-    from quintain.tasks.add_motion import parse_speeds
+    from quintain.tasks.add_motion import motion_setup, parse_speeds
     from quintain.tasks.analyse import analyse_file
     from quintain.tasks.limb import measure_limbs
     from quintain.tasks.motion import join_motion
@@ -167,8 +167,9 @@ def measure_inputs(inputs: Inputs, places: Places, curves: bool = True) -> Made:
     if inputs.motion:
         motion = read(places.motion, **places.motion_reading)
         _same_bytes(motion.sha256, inputs.motion, "the motion's recording")
-        setup = ImuSetup.of(rig.sensor) if rig else None
-        analysis = measure_limbs(join_motion(analysis, motion, setup=setup), kind=told["kind"])
+        setup = motion_setup(rig, track=told["alignment"].get("track"))
+        joined = join_motion(analysis, motion, setup=setup, clock_offset=_clock_offset(told, places))
+        analysis = measure_limbs(joined, kind=told["kind"])
     elif told["speeds"]:
         analysis = measure_limbs(join_motion(analysis, parse_speeds(told["speeds"])), kind=told["kind"])
     sources = tuple(s for s in (inputs.recording, inputs.rig_version, inputs.motion) if s)
@@ -180,6 +181,18 @@ def measure_inputs(inputs: Inputs, places: Places, curves: bool = True) -> Made:
     bare = tuple(replace(strike, curve=ForceCurve.nothing(), limb=None) for strike in analysis.strikes)
     history = (*analysis.history, step)
     return Made(replace(analysis, path=inputs.name, strikes=bare, history=history), encoded)
+
+
+def _clock_offset(told: Mapping[str, Any], places: Places) -> tuple[float, float] | None:
+    from quintain.tasks.add_motion import clock_offset_of_pulses, parse_clock_offset
+
+    stated = told["alignment"]
+    if "sync" in stated:
+        return clock_offset_of_pulses(
+            places.recording, places.motion, stated["sync"],
+            reading=places.reading, motion_reading=places.motion_reading,
+        )  # fmt: skip
+    return parse_clock_offset(stated["offset"]) if "offset" in stated else None
 
 
 def gather(
@@ -328,6 +341,7 @@ class _Known:
             "channel": recording.channel,
             "motion_reading": {} if motion is None else dict(motion.reading),
             "speeds": "" if motion is not None else recording.speeds,
+            "alignment": {} if motion is None else dict(recording.alignment),
             "kind": family if family in ("punch", "kick") else "any",
         }
 
@@ -412,6 +426,7 @@ _WORDS = {
     "channel": "the channel",
     "motion_reading": "how the motion's file is read",
     "speeds": "the typed speeds",
+    "alignment": "how motion and force belong together",
     "kind": "the kind of its strikes",
 }
 
@@ -419,7 +434,7 @@ _WORDS = {
 def _told_then(analysis: schema.Analysis) -> dict[str, Any] | None:
     for step in reversed(analysis.history):
         if step["function"] == LAB_STEP:
-            return dict(step["settings"]["told"])
+            return {"alignment": {}, **step["settings"]["told"]}  # earlier versions knew of none
     return None
 
 

@@ -25,6 +25,9 @@ COLUMNS = {
     "trial": "a whole number",
     "when": "start, as 2026-11-25T09:30 with or without an offset from UTC",
     "motion": "name of the recording of the limb's motion",
+    "offset": "clock of the motion less that of the force, and how far off, in s: 28.9+-0.05",
+    "sync": "instead of offset: channel of a pulse in both files, or force's and motion's: sync,trigger",
+    "track": "one or three channels of the striking point in the motion, as hx,hy,hz",
     "speed": "approach speed in m/s with its 95 % uncertainty, as 8.2+-0.2; several by ;",
     "channel": "channel of the force, if there are several",
 }

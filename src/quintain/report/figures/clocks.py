@@ -76,10 +76,13 @@ def clock_facts(clock: ClockMatch) -> tuple[tuple[str, str], ...]:
 
 
 def clock_sentence(clock: ClockMatch) -> str:
-    """The same in one sentence, for a terminal."""
+    """The same in one sentence."""
     facts = dict(clock_facts(clock))
     drift, offset = facts["Drift"], facts["Offset"].split(" (")[0]
-    words = f"clocks: {facts['Matched']} matched by {clock.tie}, motion less force {offset}, drift {drift}"
+    words = (
+        f"{facts['Matched']} matched by {clock.tie}, motion less force {offset}, drift {drift}, "
+        f"a single strike {facts['A single strike']}"
+    )
     if clock.missed:
         words += f"; the motion missed {facts['Missed by the motion']}"
     if clock.extra:

@@ -190,6 +190,8 @@ def recordings_table(lab: Lab) -> Table:
         Field("type", "text", "Type of strike", "Where one recording holds strikes of one type."),
         Field("side", "text", "Side", "Where one recording holds strikes of one side."),
         Field("motion", "text", "Motion", "SHA-256 of the recording of the limb's motion."),
+        Field("speeds", "text", "Speeds", "Approach speeds as typed, in m/s, where no motion was recorded."),
+        Field("alignment", "text", "Alignment", "How motion and force belong together, as typed; JSON."),
         Field("reading", "text", "Reading", "What the reader was told, as JSON."),
     )
     people, sessions, rigs, _ = strike_columns(lab).names
@@ -198,7 +200,7 @@ def recordings_table(lab: Lab) -> Table:
     return _table("recordings", "Recordings", fields, [
         (r.sha256, r.n_bytes, r.kind, r.format, r.when, r.duration, r.rate, r.channel,
          sessions.get(r.session_id or 0, ""), rigs.get(r.rig_id or 0, ""), people.get(r.person_id or 0, ""),
-         r.type or "", r.side, r.motion_sha256 or "", _json(r.reading))
+         r.type or "", r.side, r.motion_sha256 or "", r.speeds, _json(r.alignment), _json(r.reading))
         for r in recordings
     ])  # fmt: skip
 

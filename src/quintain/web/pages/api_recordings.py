@@ -9,6 +9,7 @@ from fastapi import HTTPException, Query
 from pydantic import Field
 from starlette.responses import FileResponse, JSONResponse, Response
 
+from quintain.domain.as_json import clock_as_json
 from quintain.errors import QuintainError
 from quintain.store.pyramid import view
 from quintain.store.queries_lists import RecordingRow, list_recordings
@@ -21,6 +22,7 @@ from quintain.web.pages._api import (
     CountsOut,
     FlagOut,
     Offset,
+    Quantity,
     RecordingHash,
     api_router,
     counts,
@@ -66,6 +68,35 @@ class RecordingPage(Answer):
     recordings: list[RecordingOut]
 
 
+class AlignmentOut(Answer):
+    """How the recording of the motion belongs to that of the force, as it was typed; empty if nothing was."""
+
+    offset: str = Field("", description="Clock of the motion less the force's. [s]", examples=["28.9+-0.05"])
+    sync: str = Field("", description="Channels of a pulse in both.", examples=["sync,trigger"])
+    track: str = Field("", description="Channels of the striking point.", examples=["hx,hy,hz"])
+
+
+class MatchedOut(Answer):
+    """A strike that both devices show, and by how much the motion shows it later than the line says."""
+
+    strike: int
+    start_s: float
+    residual_s: float
+
+
+class ClockOut(Answer):
+    """The line between the clocks: motion = force + offset + drift (force - middle_s)."""
+
+    tie: str = Field(description="What brought them together.", examples=["impacts alone"])
+    offset: Quantity
+    drift: Quantity
+    middle_s: float
+    spread_s: float = Field(description="Standard deviation of the matched strikes about the line.")
+    matched: list[MatchedOut]
+    missed: list[int] = Field(description="Numbers of strikes that the motion does not show.")
+    extra_s: list[float] = Field(description="Impacts the force does not show, on the motion's clock.")
+
+
 class AnalysisOut(Answer):
     """One analysis of a recording."""
 
@@ -78,6 +109,7 @@ class AnalysisOut(Answer):
     n_strikes: int
     flags: list[FlagOut]
     current: bool = Field(description="Whether its numbers are in force.")
+    clock: ClockOut | None = Field(description="How strikes tied the motion's clock to the force's, if so.")
 
 
 class ChannelOut(Answer):
@@ -99,6 +131,8 @@ class RecordingWhole(RecordingOut):
     force_channel: int | None = Field(description="The channel that is analysed; null if it is not clear.")
     trouble: str = Field(description="Why the file cannot be looked into, if it cannot.")
     motion_sha256: str | None = Field(description="Recording of the limb's motion that goes with it.")
+    speeds: str = Field(description="Approach speeds as typed, in m/s.", examples=["8.2+-0.2; 7.9+-0.2"])
+    alignment: AlignmentOut
     analyses: list[AnalysisOut]
 
 
@@ -157,11 +191,14 @@ def recording(lab: CurrentLab, sha256: RecordingHash) -> RecordingWhole:
         force_channel=None if look is None else look.force,
         trouble=trouble or ("" if look is None else look.trouble),
         motion_sha256=seen.motion_sha256,
+        speeds=seen.speeds,
+        alignment=AlignmentOut(**seen.alignment),
         analyses=[
             AnalysisOut(
                 id=one.id, at=one.at, method_sha256=one.method_sha256, rig_version=one.rig_version,
                 quintain=one.quintain, output=one.output, n_strikes=one.n_strikes, flags=flags(one.flags),
                 current=one.current,
+                clock=None if one.clock is None else ClockOut.model_validate(clock_as_json(one.clock)),
             )
             for one in seen.analyses
         ],

@@ -14,6 +14,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from quintain.domain.flags import FLAGS
 from quintain.domain.measured import Measured
 from quintain.errors import QuintainError
+from quintain.report.figures.clocks import clock_sentence
 from quintain.report.figures.strike import COVERAGE
 from quintain.report.verdict import Verdict, judge_analysis
 from quintain.store.lab import Lab
@@ -85,7 +86,7 @@ def recording(
     with lab.reading() as database:
         row = database.get_one(Recording, full)
         told = {key: value for key, value in row.reading.items() if value not in (None, "", {})}
-        note = {"trial": row.trial, "speeds": row.speeds}
+        trial = row.trial
         goes_with = select(Recording.sha256, Recording.name).where(Recording.motion_sha256 == full)
         belongs = [tuple(one) for one in database.execute(goes_with)]
     current = next((analysis for analysis in seen.analyses if analysis.current), None)
@@ -105,7 +106,8 @@ def recording(
         work=work,
         trouble=trouble,
         told=told,
-        note=note,
+        trial=trial,
+        clocks="" if current is None or current.clock is None else clock_sentence(current.clock),
         belongs=belongs,
         columns=_COLUMNS,
         doubted=_doubted,
