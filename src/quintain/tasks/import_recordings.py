@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -287,14 +288,14 @@ class _Look:
         if self._recording is None:
             return self.seen
         trace = _trace(self._recording, self.seen)
-        begin, end = None, 0.0
+        begin, end = math.inf, -math.inf
         try:
             for block in trace.blocks():
-                begin = block.start if begin is None else min(begin, block.start)
+                begin = min(begin, block.start)
                 end = max(end, block.start + block.samples.size / trace.rate)
         except OSError as problem:
             raise RecordingError(f"{self.seen.path}: {problem.strerror}") from None
-        if begin is None or end == begin:
+        if not end > begin:
             raise RecordingError(
                 f"{self.seen.path}: channel {trace.name!r} holds no samples; export it again"
             )
