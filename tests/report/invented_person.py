@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 from quintain.domain.session_summary import Usual
@@ -63,4 +64,34 @@ def person() -> PersonSummary:
         data_sha256="ef" * 32,
         software="0.0",
         made="2026-11-25T15:00:00+00:00",
+    )
+
+
+def many_kinds() -> PersonSummary:
+    """The same person with four kinds of strikes, each judged in four quantities."""
+    one = person()
+    names = ("impulse", "peak_force", "approach_speed", "effective_mass")
+    cross = one.courses[0]
+    kinds = tuple(
+        Kind(type, side, CROSS.rig, 8, 3)
+        for type, side in (
+            ("cross", "right"),
+            ("front kick", "left"),
+            ("front kick", "right"),
+            ("jab", "left"),
+        )
+    )
+    lines = tuple(replace(cross.lines[0], quantity=name) for name in names)
+    sides = tuple(
+        replace(cross.sides[0], type=type, quantity=name) for type in ("cross", "jab") for name in names
+    )
+    told = {name: SessionMean(31.0, 0.8, 3) for name in names}
+    return replace(
+        one,
+        courses=tuple(replace(cross, kinds=kinds, kind=kind, lines=lines, sides=sides) for kind in kinds),
+        sessions=tuple(
+            replace(session, kind=kind, quantities=told) for kind in kinds for session in one.sessions[:3]
+        ),
+        usual={(kind, name): Usual(29.4, 31.9, 6) for kind in kinds for name in names},
+        methods="Force was corrected, and this sentence is as long as one of a methods paragraph is. " * 12,
     )

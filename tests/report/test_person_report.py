@@ -7,14 +7,11 @@ import xml.etree.ElementTree as ET
 from dataclasses import replace
 from pathlib import Path
 
-from quintain.report.person_report import (
-    judge_person,
-    person_content,
-    write_person_html,
-    write_person_pdf,
-)
+from quintain.report.person_content import judge_person, person_content
+from quintain.report.person_report import write_person_html, write_person_pdf
 from quintain.study.progress import RULE
-from report.invented_person import MEANS, person
+from report.invented_person import MEANS, many_kinds, person
+from report.pdf_pages import count_pages, words_of_pages
 
 SUMMARY = person()
 
@@ -36,49 +33,81 @@ def test_refused_and_empty_cases_are_words() -> None:
     assert "one session so far" in once.sentence
     nobody = replace(SUMMARY, courses=(), sessions=(), usual={}, methods="")
     assert judge_person(nobody).word == "Undecided"
-    says = [section["says"] for section in person_content(nobody, invented=True)["sections"]]
-    assert says == ["There is no strike to show yet.", "Nothing was computed."]
-    sections = {s["title"]: s for s in person_content(SUMMARY, invented=True)["sections"]}
-    assert sections["Jab, left, on wall pad (invented)"]["says"].startswith("One session so far")
-    assert sections["Cross, right, on wall pad (invented): effective mass"]["says"] == "No strike states it."
-    assert "Peak force on the cell: one side states it only." in next(
-        s["reasons"] for title, s in sections.items() if title.startswith("Left against right")
-    )
+    empty = person_content(nobody, invented=True)
+    assert (empty["courses"], empty["rigs"], empty["sides"]) == ([], [], [])
+    assert empty["methods"] == "Nothing was computed."
+    content = person_content(SUMMARY, invented=True)
+    assert content["unjudged"] == [
+        "Jab, left on wall pad (invented): one session so far; progress needs a second one."
+    ]
+    assert [row["refused"] for row in content["courses"][0]["standings"]] == ["", "No strike states it."]
+    assert content["sides"][0]["rows"][1]["refused"] == "one side states it only"
 
 
 def test_numbers_are_those_of_the_summary() -> None:
-    sections = person_content(SUMMARY, invented=True)["sections"]
-    lines = sections[0]["tables"][0]["lines"]
-    assert [cell["value"] for cell in lines[0][1:5]] == ["S-1", "2026-09-01", "3", "30.0 (0.6)"]
-    assert lines[-1][4]["value"] == "18.0 (–)", "the SD of one strike is not a number"
-    course = next(s for s in sections if s["title"].endswith("impulse, whole event"))
+    content = person_content(SUMMARY, invented=True)
     progress = SUMMARY.courses[0].lines[0].progress
     assert progress is not None
-    for line, change in zip(course["tables"][0]["lines"][1:], progress.changes, strict=True):
-        assert float(line[1]["exact"]) == change.change
-        assert line[2]["value"].endswith(change.verdict)
-        assert ("not beyond error" in line[2]["value"]) is not change.real
-    assert course["tables"][0]["lines"][2][1]["value"] == "+6.0"
+    rows = content["rigs"][0]["rows"]
+    assert [rows[0][key] for key in ("kind", "session", "day", "n")] == [
+        "cross, right", "S-1", "2026-09-01", "3",
+    ]  # fmt: skip
+    assert [row["kind"] for row in rows] == ["cross, right", "", "", "jab, left"]
+    assert [row["cells"][0]["value"] for row in rows] == [
+        "30.0 (0.6)", "31.0 (0.8)", "36.0 (0.7)", "18.0 (–)",
+    ], "the SD of one strike is not a number"  # fmt: skip
+    # a session between the first and the latest says its own change, the latest says it above
+    assert [row["cells"][0]["change"] for row in rows] == ["", "+1.0, unclear", "", ""]
+    assert float(rows[1]["cells"][0]["change_exact"]) == progress.changes[0].change
+    course = content["courses"][0]
+    assert course["says"] == "Impulse, whole event rose beyond the error of measurement."
+    assert "S-3 against S-1; error of measurement from 8 people" in course["note"]
+    line = course["standings"][0]
     # 1.96 √2 times a standard error of 1 N s known for good (Weir 2005)
-    assert "(MDC) 2.8 N s" in course["reasons"][0]
-    assert "29.4 to 31.9 N s, of 6 strikes" in course["reasons"][1]
-    sides = next(s for s in sections if s["title"].startswith("Left against right"))
-    assert [cell["value"] for cell in sides["tables"][0]["lines"][0]] == [
-        "Impulse, whole event", "+11 %", "left larger; beyond own scatter",
+    assert [line[key] for key in ("first", "now", "change", "spread", "swc", "usual")] == [
+        "30.0", "36.0", "+6.0", "±\u00a02.8", "1.0", "29.4 to 31.9, of 6",
+    ]  # fmt: skip
+    assert float(line["exact"]) == progress.changes[-1].change
+    assert line["words"] == f"real; {progress.changes[-1].verdict}"
+    left = content["sides"][0]["rows"][0]
+    # 100 (exp 0.02 - 1) and 100 (exp 0.18 - 1): the interval of the logarithm of the ratio
+    assert [left[key] for key in ("label", "percent", "interval", "words")] == [
+        "Impulse, whole event", "+11 %", "+2.0 to +20 %", "left larger; beyond own scatter",
     ]  # fmt: skip
 
 
-def test_a_real_change_never_reads_as_large_as_what_is_detectable() -> None:
+def _standing_with(change: float, mdc: float, *, real: bool) -> dict[str, str]:
     line = SUMMARY.courses[0].lines[0]
     assert line.progress is not None
-    last = line.progress.changes[-1]._replace(change=0.504, real=True)
-    close = line.progress._replace(changes=(last,), mdc=0.497)
+    last = line.progress.changes[-1]._replace(change=change, real=real)
+    close = line.progress._replace(changes=(last,), mdc=mdc)
     course = replace(SUMMARY.courses[0], lines=(replace(line, progress=close),))
-    sections = person_content(replace(SUMMARY, courses=(course,)), invented=True)["sections"]
-    cell = next(s for s in sections if s["title"].endswith("impulse, whole event"))["tables"][0]["lines"][1][
-        1
-    ]
-    assert (cell["value"], cell["spread"]) == ("+0.504", "±\u00a00.497")
+    content = person_content(replace(SUMMARY, courses=(course,)), invented=True)
+    told: dict[str, str] = content["courses"][0]["standings"][0]
+    return told
+
+
+def test_a_real_change_never_reads_as_large_as_what_is_detectable() -> None:
+    told = _standing_with(0.504, 0.497, real=True)
+    assert (told["change"], told["spread"]) == ("+0.504", "±\u00a00.497")
+
+
+def test_a_change_that_rounds_to_nothing_has_no_sign() -> None:
+    assert _standing_with(0.02, 3.0, real=False)["change"] == "0"
+    assert _standing_with(-0.02, 3.0, real=False)["change"] == "0"
+
+
+def test_four_kinds_take_two_pages_what_matters_on_the_first(tmp_path: Path) -> None:
+    summary = many_kinds()
+    pdf = write_person_pdf(summary, tmp_path / "a.pdf", invented=True)
+    assert count_pages(pdf) == 2
+    first, second = words_of_pages(pdf)
+    for part in ("Cross, right", "Front kick, left", "Front kick, right", "Jab, left", "by the rule", "SWC"):
+        assert part in first, part
+    assert "invented: nothing in it was measured" in first
+    for part in ("From session to session", "Left against right", "The rule", "Methods paragraph",
+                 "Definitions", "Provenance", "Local rules"):  # fmt: skip
+        assert part in second, part
 
 
 def test_page_and_pdf_are_whole_repeat_and_hold_the_code_alone(tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ from quintain.report.figures.axes import Scale, attribute, round_ticks, text, ti
 __all__ = ["CHARACTER", "WIDTH", "Frame", "Margins", "frame", "ground", "whole"]
 
 WIDTH = 700
+"""Of a figure across the page. [px]"""
 CHARACTER = 6.7
 """Width of one character of a label, generously. [px]"""
 
@@ -31,6 +32,7 @@ class Frame(NamedTuple):
     height: int
     x_factor: float
     y_factor: float
+    width: int = WIDTH
 
     @property
     def left(self) -> float:
@@ -56,17 +58,19 @@ def frame(
     margins: Margins = Margins(),  # noqa: B008 - immutable
     x_factor: float = 1.0,
     y_factor: float = 1.0,
+    width: int = WIDTH,
 ) -> Frame:
     """A frame that holds the ranges, with a little air above and below; equal ends are widened."""
     x_low, x_high = _widened(*x_range)
     y_low, y_high = _widened(*y_range)
     air = 0.04 * (y_high - y_low)
     return Frame(
-        Scale(x_low, x_high, margins.left, WIDTH - margins.right),
+        Scale(x_low, x_high, margins.left, width - margins.right),
         Scale(y_low - air, y_high + air, height - margins.bottom, margins.top),
         height,
         x_factor,
         y_factor,
+        width,
     )
 
 
@@ -84,6 +88,7 @@ def ground(
     *,
     x_words: Sequence[tuple[float, str]] | None = None,
     most_x: int = 8,
+    most_y: int = 6,
 ) -> list[str]:
     """
     Axes, hairlines and ticks.
@@ -98,11 +103,11 @@ def ground(
         Unit of the lower axis, written after its last tick.
     x_words : sequence of (value, str), optional
         Places on the lower axis by name (dates, say) instead of round numbers.
-    most_x : int
-        Most ticks on the lower axis.
+    most_x, most_y : int
+        Most ticks on the lower axis, and upwards.
     """
     parts = [text(0, 12, name, ("name",))]
-    y_ticks = round_ticks(frame.y.low * frame.y_factor, frame.y.high * frame.y_factor)
+    y_ticks = round_ticks(frame.y.low * frame.y_factor, frame.y.high * frame.y_factor, at_most=most_y)
     for tick in y_ticks:
         at = frame.y(tick / frame.y_factor)
         style = "axis" if tick == 0 else "grid"
@@ -120,7 +125,7 @@ def ground(
     if x_unit:
         half = CHARACTER * len(x_words[-1][1]) / 2 if x_words else 0
         wide = CHARACTER * len(x_unit)
-        parts.append(text(min(last + half + 4, WIDTH - wide), frame.foot + 18, x_unit))
+        parts.append(text(min(last + half + 4, frame.width - wide), frame.foot + 18, x_unit))
     return parts
 
 
@@ -130,5 +135,5 @@ def _step(ticks: Sequence[float]) -> float:
 
 def whole(frame: Frame, label: str, parts: Sequence[str]) -> str:
     """The drawing; ``label`` says it in words to those who cannot see it."""
-    box = f'viewBox="0 0 {WIDTH} {frame.height}" width="{WIDTH}" height="{frame.height}"'
+    box = f'viewBox="0 0 {frame.width} {frame.height}" width="{frame.width}" height="{frame.height}"'
     return f'<svg class="chart" {box} role="img" aria-label={attribute(label)}>{"".join(parts)}</svg>'

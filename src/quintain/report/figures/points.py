@@ -7,9 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from quintain.report.figures.axes import text
-from quintain.report.figures.frame import CHARACTER, Frame, Margins, frame, ground, whole
+from quintain.report.figures.frame import CHARACTER, WIDTH, Frame, Margins, frame, ground, whole
 
 __all__ = ["Level", "Point", "draw_points"]
+
+LOW = 150
+"""Height below which a figure has less air and fewer ticks. [px]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +50,7 @@ def draw_points(
     x_words: Sequence[tuple[float, str]] | None = None,
     x_factor: float = 1.0,
     y_factor: float = 1.0,
+    width: int = WIDTH,
     height: int = 200,
     from_zero: bool = False,
 ) -> str:
@@ -65,15 +69,15 @@ def draw_points(
         Names on the lower axis instead of numbers.
     x_factor, y_factor : float
         From stored to shown units.
-    height : int
-        [px]
+    width, height : int
+        One below ``LOW`` has less air and fewer ticks. [px]
     from_zero : bool
         Whether the lower axis begins at 0.
     """
     points = [p for p in points if math.isfinite(p.x) and math.isfinite(p.y)]
-    place = _frame(points, levels, x_factor, y_factor, height, from_zero)
+    place = _frame(points, levels, x_factor, y_factor, (width, height), from_zero)
     parts = [_band(place, level) for level in levels]
-    parts += ground(place, name, x_unit, x_words=x_words)
+    parts += ground(place, name, x_unit, x_words=x_words, most_y=5 if height < LOW else 6)
     for level in levels:
         parts += _level(place, level)
     parts += [_point(place, point) for point in points]
@@ -85,7 +89,7 @@ def _frame(
     levels: Sequence[Level],
     x_factor: float,
     y_factor: float,
-    height: int,
+    size: tuple[int, int],
     from_zero: bool,
 ) -> Frame:
     xs = [p.x for p in points] or [0.0]
@@ -96,10 +100,12 @@ def _frame(
     air = 0.04 * ((high - low) or abs(high) or 1.0)
     x_range = (0.0 if from_zero else low - air, high + air)
     longest = max((len(level.words) for level in levels), default=0)
-    margins = Margins(right=max(30, round(14 + CHARACTER * longest)))
+    width, height = size
+    margins = Margins(right=max(30, round(14 + CHARACTER * longest)), bottom=30 if height < LOW else 44)
     return frame(
-        x_range, (min(ys), max(ys)), height=height, margins=margins, x_factor=x_factor, y_factor=y_factor
-    )
+        x_range, (min(ys), max(ys)), height=height, margins=margins, x_factor=x_factor, y_factor=y_factor,
+        width=width,
+    )  # fmt: skip
 
 
 def _half(half: float | None) -> float:
