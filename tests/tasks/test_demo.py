@@ -12,6 +12,8 @@ from quintain.store.lab import Lab
 from quintain.store.schema import Audit, Evidence, Recording, Strike
 from quintain.tasks import demo, demo_files, demo_lab
 from quintain.tasks.demo import Demo, run_demo
+from quintain.tasks.demo_recordings import POST, WALL
+from quintain.tasks.lab_views import rig_state_in_lab
 from quintain.tasks.replay import replay
 
 
@@ -49,11 +51,28 @@ def test_every_strike_is_told_by_its_plan_and_the_lab_says_that_it_is_invented(m
         assert len(planned) == 3 * 3 * 8
         assert all(s.person_id and s.type and s.side for s in planned)
         kinds = dict(database.execute(select(Recording.kind, func.count()).group_by(Recording.kind)).all())
-        assert kinds == {"strikes": 10, "motion": 9, "taps": 2, "drops": 2, "zero": 2, "loads": 2}
+        assert kinds == {"strikes": 10, "motion": 9, "taps": 24, "drops": 9, "zero": 2, "loads": 2}
         evidence = set(database.scalars(select(Evidence.kind)))
         assert {"tap", "drops", "zero", "calibration"} <= evidence
         actions = set(database.scalars(select(Audit.action)))
         assert {"analyse", "accept", "reject"} <= actions
+
+
+def test_the_rigs_have_a_past_and_the_doubt_that_was_put_in_is_found(made: Demo) -> None:
+    """Charts have limits; the post's small lasting shift is seen, and nothing else is doubted."""
+    with Lab.open(made.lab) as lab:
+        wall, post = (rig_state_in_lab(lab, f"{rig.name} (invented)") for rig in (WALL, POST))
+    assert (wall.verdict, wall.reasons) == ("sound", ())
+    assert (post.verdict, post.reasons) == ("doubt", ("natural frequency: a small shift that lasts",))
+    known = {trend.quantity for trend in wall.trends if trend.known}
+    assert {"natural_frequency", "damping_ratio", "gain", "restitution", "pad_stiffness"} <= known
+    shifted = next(trend for trend in post.trends if trend.quantity == "natural_frequency")
+    assert shifted.drifted
+    assert not shifted.jumped, "no single test shows it"
+    assert "on purpose" in post.rig.note
+    assert "invented" in post.rig.note
+    # tests of former days join the log alone: each file is as today's loads, taps and drops made it
+    assert wall.n_earlier_versions == post.n_earlier_versions == 3
 
 
 def test_a_study_finds_what_was_put_in(made: Demo) -> None:

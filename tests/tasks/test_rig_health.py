@@ -47,6 +47,16 @@ def test_a_steady_rig_is_sound(rig):
     assert state.trends[0].known
 
 
+def test_gains_of_calibrations_and_of_drops_are_never_one_chart(rig):
+    """The one is the rig file's own, the other what was left to correct."""
+    for i in range(7):
+        log(rig, "drops", 30 * i, "pass", gain=1.0 + 0.001 * (i % 2))
+    log(rig, "calibration", 400, gain=1.7)
+    (gain,) = rig_state(rig, now=NOW).trends
+    assert len(gain.values) == 7
+    assert gain.upper < 1.1
+
+
 def test_a_frequency_that_falls_is_seen(rig):
     """Moving range of the history is about 0.3 Hz, so three sigma is about 0.8 Hz; 3 Hz is a loose bolt."""
     taps(rig, (*STEADY, 209.0))

@@ -50,7 +50,7 @@ def rig_text(rig: InventedRig) -> str:
     return f"""\
 # {SCENARIO}
 name = "{rig.name} (invented)"
-note = "{SCENARIO}"
+note = "{SCENARIO}{"; " if rig.note else ""}{rig.note}"
 pad = ""
 
 [cell]

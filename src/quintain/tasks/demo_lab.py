@@ -2,7 +2,8 @@
 The demo lab: two rigs, eight invented people, five sessions, three studies; all of it simulated.
 
 It goes the way a real lab goes: rigs are proved, sessions planned, recordings imported and analysed,
-strikes told by the plan and reviewed, studies planned before their numbers are looked at.
+strikes told by the plan and reviewed, studies planned before their numbers are looked at. Each rig has a
+history of tests before today's; the post pad is in doubt on purpose, and its note says why.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from collections.abc import Iterator
 from concurrent.futures import Executor
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -27,6 +29,7 @@ from quintain.tasks import demo_recordings as invented
 from quintain.tasks.analyse_lab import LabRun, analyse_lab
 from quintain.tasks.calibrate import calibrate_file, record_calibration
 from quintain.tasks.demo_files import FIRST, SESSIONS, InventedSession, write_demo_files
+from quintain.tasks.demo_history import add_history
 from quintain.tasks.demo_people import PEOPLE
 from quintain.tasks.demo_recordings import POST, SCENARIO, WALL, InventedRig, Truth
 from quintain.tasks.drop_record import record_drops
@@ -173,6 +176,10 @@ def make_demo_lab(
         truth = write_demo_files(place, orders, executor=executor, progress=progress)
         for rig in (WALL, POST):
             _prove(lab, place, rig, progress)
+        add_history(
+            lab, place, {rig.name: _name(rig) for rig in (WALL, POST)}, now=datetime.now(UTC), who=WHO,
+            executor=executor, progress=progress,
+        )  # fmt: skip
         for session in (FIRST, *SESSIONS):
             import_recordings(
                 lab, [place / session.code], sidecar=place / session.code / "recordings.csv",
@@ -234,7 +241,9 @@ def _prove(lab: Lab, place: Path, rig: InventedRig, progress: Progress) -> None:
         rung = tap_files([taps], rig=Rig.load(paper.path))
         record_taps(rung, paper.path)
         paper.answer = taps_as_json(rung, version=__version__)
-    settings = DropSettings(mass=invented.DROP_MASS, heights=invented.DROP_HEIGHTS, u_mass=0.004)
+    settings = DropSettings(
+        mass=invented.DROP_MASS, heights=invented.DROP_HEIGHTS, u_mass=invented.U_DROP_MASS
+    )
     with rig_on_paper(lab, name, kind="drops", recordings=[drops], who=WHO) as paper:
         fell = analyse_drops_file(drops, settings, rig=Rig.load(paper.path), progress=progress)
         record_drops(fell, paper.path, pad=f"{rig.pad} foam (invented)")

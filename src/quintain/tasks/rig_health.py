@@ -52,8 +52,10 @@ def judge_rig(
 
 
 def _trends(log: Sequence[LogEntry]) -> tuple[Trend, ...]:
-    names = [name for name in GLOSSARY if any(name in entry.values for entry in log)]
-    return tuple(_trend(name, [entry for entry in log if name in entry.values]) for name in names)
+    # a calibration's gain is the rig file's own, a drop test's is what was left to correct: never one chart
+    tests = [entry for entry in log if entry.kind != "calibration"]
+    names = [name for name in GLOSSARY if any(name in entry.values for entry in tests)]
+    return tuple(_trend(name, [entry for entry in tests if name in entry.values]) for name in names)
 
 
 def _trend(name: str, entries: Sequence[LogEntry]) -> Trend:
