@@ -161,3 +161,29 @@ def test_first_load_is_small(browser):
     )
     assert sum(sizes) <= 250_000  # the goal of the project
     assert len(sizes) <= 8
+
+
+def test_many_samples_a_pixel_are_painted_from_the_least_to_the_greatest(browser):
+    page = ready(browser.page("/parts"))
+    raw = page.evaluate("getComputedStyle(document.documentElement).getPropertyValue('--raw').trim()")
+    painted = page.evaluate("""async () => {
+      const { figure } = document.querySelector("#long"), { plot, chart } = figure.plots[0];
+      const [s] = chart.series;
+      figure.setEvents([]);
+      await new Promise(requestAnimationFrame);
+      const { width, height } = plot.ctx.canvas, { data } = plot.ctx.getImageData(0, 0, width, height);
+      const hex = (i) => [0, 1, 2].map((k) => data[i + k].toString(16).padStart(2, "0")).join("");
+      const known = [...s.y.keys()].filter((i) => s.y[i] != null);
+      const top = known.reduce((a, b) => (s.y[b] > s.y[a] ? b : a));
+      const low = known.reduce((a, b) => (s.y[b] < s.y[a] ? b : a));
+      const seen = (i, by) => {
+        const [x, y] = [[s.x[i], "x"], [s.y[i], "y"]].map(([v, k]) => Math.round(plot.valToPos(v, k, true)));
+        return [-1, 0, 1].map((k) => "#" + hex(4 * ((y + by) * width + x + k)));
+      };
+      return [s.reduced, seen(top, 2), seen(top, -4), seen(low, -2), seen(low, 4)];
+    }""")
+    reduced, in_top, over, in_low, under = painted
+    assert reduced
+    assert raw in in_top
+    assert raw in in_low
+    assert raw not in over + under
