@@ -12,7 +12,10 @@ from typer.testing import CliRunner
 from invented_lab import invent_lab
 from quintain.cli.app import app
 from quintain.schemas import load_schema
+from quintain.store.lab import Lab
 from quintain.store.schema import Strike
+from quintain.tasks.analyse_lab import analyse_lab
+from simulated_lab import SENSOR_AHEAD, add_recording, write_force_and_motion
 
 runner = CliRunner()
 
@@ -53,6 +56,24 @@ def test_show_prints_json_by_its_schema(folder, what):
     answer = json.loads(done.stdout)
     Draft202012Validator(load_schema("show")).validate(answer)
     assert answer["results"]["of"] == what[0]
+
+
+def test_how_clocks_were_tied_is_shown(tmp_path):
+    force, motion = write_force_and_motion(tmp_path)
+    with Lab.create(tmp_path / "lab", name="invented", invented=True) as lab:
+        sha256 = add_recording(lab, motion, reading={}, kind="motion")
+        said = {"offset": "100+-0.2"}
+        add_recording(lab, force, reading={}, motion_sha256=sha256, alignment=said)
+        analyse_lab(lab, who="tester")
+    done = run("show", "recording", tmp_path / "lab", "force.csv")
+    assert "clocks    4 of 4 strikes matched by impacts near the stated offset" in " ".join(
+        done.output.split("\n")
+    )
+    answer = json.loads(run("show", "recording", tmp_path / "lab", "force.csv", "--json").stdout)
+    Draft202012Validator(load_schema("show")).validate(answer)
+    assert answer["results"]["alignment"] == said
+    clock = answer["results"]["analyses"][0]["clock"]
+    assert clock["offset"]["value"] == pytest.approx(SENSOR_AHEAD, abs=0.002)  # edges within 1 ms
 
 
 def test_show_says_what_there_is_not(folder):
