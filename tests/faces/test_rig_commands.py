@@ -16,6 +16,8 @@ from load_tables import write_three_positions
 from quintain.cli.app import app
 from quintain.domain.rig import Rig
 from quintain.schemas import load_schema
+from quintain.store.lab import Lab
+from quintain.tasks.lab_rigs import add_rig
 from quintain.tasks.rig_file import earlier_versions, read_log
 from tap_recording import write_taps
 
@@ -362,3 +364,11 @@ def test_load_tables_that_are_none(rows, header, code, word, lab):
     done = run("calibrate", "bad.csv", "--gravity", 9.81, "--rig", "rig.toml", "--write", cwd=lab)
     refused(done, code, "bad.csv", word)
     assert not read_log(lab / "rig.toml")
+
+
+def test_a_report_of_a_rig_of_an_invented_lab_says_so(lab):
+    with Lab.create(lab / "lab", name="invented", invented=True) as made:
+        add_rig(made, lab / "rig.toml", who="t")
+    run("rig", "wall pad (invented)", "--lab", "lab", "--report", "reports", cwd=lab)
+    (html,) = (lab / "reports").glob("*.html")
+    assert "The data of this report are invented" in html.read_text()

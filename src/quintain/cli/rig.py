@@ -52,7 +52,7 @@ def rig(
     with explained():
         if add and lab is None:
             raise UsageError("--add needs the lab to take the rig into: add --lab LAB")
-        state, text = _of_file(file) if lab is None else _of_lab(file, lab, add)
+        state, text, invented = _of_file(file) if lab is None else _of_lab(file, lab, add)
         if json:
             sha256 = hashlib.sha256(text).hexdigest()
             answer = as_json.rig_state_as_json(state, path=str(file), sha256=sha256, version=__version__)
@@ -66,19 +66,19 @@ def rig(
         if report:
             from quintain.tasks.report import write_rig_reports
 
-            for path in write_rig_reports(state, report, name=file.stem):
+            for path in write_rig_reports(state, report, name=file.stem, invented=invented):
                 say(f"report: {path}")
         if state.verdict != "sound":
             raise typer.Exit(1)
 
 
-def _of_file(file: Path) -> tuple[RigState, bytes]:
+def _of_file(file: Path) -> tuple[RigState, bytes, bool]:
     from quintain.tasks.rig_health import rig_state
 
-    return rig_state(file), file.read_bytes()
+    return rig_state(file), file.read_bytes(), False
 
 
-def _of_lab(file: Path, folder: Path, add: bool) -> tuple[RigState, bytes]:
+def _of_lab(file: Path, folder: Path, add: bool) -> tuple[RigState, bytes, bool]:
     from quintain.store.lab import Lab
     from quintain.tasks.lab_rigs import add_rig, rig_text
     from quintain.tasks.lab_views import rig_state_in_lab
@@ -93,4 +93,4 @@ def _of_lab(file: Path, folder: Path, add: bool) -> tuple[RigState, bytes]:
                 f"the lab took {len(added.new_versions)} versions of the rig {name!r} and "
                 f"{added.new_evidence} pieces of evidence; in use is version {added.version}"
             )
-        return rig_state_in_lab(lab, name), rig_text(lab, name).encode()
+        return rig_state_in_lab(lab, name), rig_text(lab, name).encode(), lab.facts.invented

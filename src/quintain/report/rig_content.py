@@ -31,9 +31,13 @@ from quintain.report.rounding import rounded, shown
 from quintain.report.tap_report import tap_sections
 from quintain.report.verdict import Verdict
 
-__all__ = ["CHECK_WORDS", "rig_content", "rig_verdict", "trend_section"]
+__all__ = ["CHECK_WORDS", "drawn_trends", "rig_content", "rig_verdict", "trend_section"]
 
 CHECK_WORDS = {"tap": "Tap test", "drops": "Drop test", "calibration": "Static calibration"}
+
+_LEADING = ("natural_frequency", "damping_ratio", "gain", "gain_without_height")
+_FEWEST = 3
+"""Values from which on a trend is drawn."""
 
 _WORDS = {"sound": ("sound", "Sound"), "doubt": ("doubt", "With doubt"), "undecided": ("open", "Undecided")}
 
@@ -55,7 +59,11 @@ def rig_content(
     recordings += [(test.path, test.sha256) for test in drops]
     recordings += [pair for test in taps for pair in test.inputs]
     judged = _judged(state)
-    trends = [trend_section(trend) for trend in state.trends]
+    drawn = drawn_trends(state)
+    trends = [trend_section(trend) for trend in drawn]
+    few = [trend for trend in state.trends if trend not in drawn]
+    if few:
+        trends.append(_few(few))
     return document(
         title=f"Rig {state.rig.name}",
         kind="report of a rig",
@@ -136,6 +144,26 @@ def _days(left: float) -> str:
     return "due today" if whole == 0 else f"due in {whole} day{'s' if whole > 1 else ''}"
 
 
+def drawn_trends(state: RigState) -> list[Trend]:
+    """Trends with enough values for a chart: the doubted first, then how the rig rings, then the chain."""
+    drawn = [trend for trend in state.trends if len(trend.values) >= _FEWEST]
+    return sorted(drawn, key=_by_weight)
+
+
+def _by_weight(trend: Trend) -> tuple[bool, int, str]:
+    place = _LEADING.index(trend.quantity) if trend.quantity in _LEADING else len(_LEADING)
+    return not (trend.jumped or trend.drifted), place, GLOSSARY[trend.quantity].label
+
+
+def _few(trends: Sequence[Trend]) -> Section:
+    """Quantities of which there is no course yet."""
+    return Section(
+        "Newest of what was seldom checked",
+        says=f"Fewer than {_FEWEST} checks make no chart.",
+        facts=tuple(Fact(GLOSSARY[trend.quantity].label, shown(trend.values[-1]).text) for trend in trends),
+    )
+
+
 def trend_section(trend: Trend) -> Section:
     """One quantity of a rig over its log: the control chart, and the newest values."""
     entry = GLOSSARY[trend.quantity]
@@ -162,7 +190,8 @@ def trend_section(trend: Trend) -> Section:
     )
     return Section(
         title=f"{entry.label}, over time",
-        note=f"{len(days)} check{'s' if len(days) > 1 else ''}; bars 95 %",
+        note=f"{len(days)} check{'s' if len(days) > 1 else ''}; bars 95 %"
+        + ("; limits three standard deviations about the mean of the earlier ones" if trend.known else ""),
         mark="doubt" if wrong else ("sound" if trend.known else "open"),
         says=_trend_words(trend, newest.text),
         figures=(Figure(figure, label),),
@@ -174,9 +203,9 @@ def _levels(trend: Trend) -> tuple[Level, ...]:
     if trend.centre is None or trend.lower is None or trend.upper is None:
         return ()
     return (
-        Level(trend.upper, "+3 s", limit=True),
+        Level(trend.upper, "upper limit", limit=True),
         Level(trend.centre, "mean"),
-        Level(trend.lower, "−3 s", limit=True),
+        Level(trend.lower, "lower limit", limit=True),
     )
 
 
@@ -186,8 +215,24 @@ def _trend_words(trend: Trend, newest: str) -> str:
     if trend.jumped:
         return f"Newest {newest}: outside the limits of this rig's own history. Look for what changed."
     if trend.drifted:
-        return f"Newest {newest}: inside the limits, but a small shift lasts. Watch bolts and pad."
+        return (
+            f"Newest {newest}: inside the limits, but a small shift lasts. {_average_words(trend)} "
+            "Watch bolts and pad."
+        )
     return f"Newest {newest}: inside the limits of this rig's own history."
+
+
+def _average_words(trend: Trend) -> str:
+    """Where the moving average stands, and where it would stay if nothing had shifted."""
+    entry = GLOSSARY[trend.quantity]
+    ends = (trend.average, trend.average_lower, trend.average_upper)
+    average, low, high = (entry.shown_factor * (end or 0.0) for end in ends)
+    told = [rounded(value, (high - low) / 20)[0] for value in (average, low, high)]
+    unit = "" if entry.shown_unit == "1" else f" {entry.shown_unit}"
+    return (
+        f"The moving average of all checks, {told[0]}{unit}, has left {told[1]} to {told[2]}{unit}, "
+        "within which chance alone would keep it."
+    )
 
 
 _NEWEST = 6
@@ -213,11 +258,11 @@ def _trend_table(trend: Trend) -> Table:
 
 def _dates(when: Sequence[datetime], days: Sequence[float]) -> list[tuple[float, str]]:
     """Dates for the lower axis: first and last, and some between where there is room."""
-    most = 7
+    most = 5
     wanted = sorted({round(i * (len(days) - 1) / (most - 1)) for i in range(most)})
     span = days[-1] - days[0]
     chosen: list[tuple[float, str]] = []
     for i in wanted:
-        if not chosen or days[i] - chosen[-1][0] > 0.12 * span:
+        if not chosen or days[i] - chosen[-1][0] > 0.18 * span:
             chosen.append((days[i], f"{when[i]:%d %b %Y}".lstrip("0")))
     return chosen

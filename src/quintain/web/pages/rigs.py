@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Annotated, Any, NamedTuple
 
 from fastapi import APIRouter, Form, HTTPException, Request
@@ -12,7 +13,8 @@ from quintain.domain.rig_state import DueCheck, RigState, Trend
 from quintain.errors import LabError, QuintainError
 from quintain.quantities import GLOSSARY
 from quintain.report.cautions import RIG_CAUTIONS
-from quintain.report.rig_content import CHECK_WORDS, rig_verdict, trend_section
+from quintain.report.parts import Section
+from quintain.report.rig_content import CHECK_WORDS, drawn_trends, rig_verdict, trend_section
 from quintain.report.rig_facts import rig_facts
 from quintain.report.rounding import number, rounded
 from quintain.report.verdict import Verdict
@@ -43,8 +45,6 @@ _FIRST = {
 
 _KINDS = {"tap": "Tap test", "drops": "Drop test", "zero": "Zero", "calibration": "Static calibration"}
 _LEADING = ("natural_frequency", "damping_ratio", "gain", "gain_without_height")
-_FEWEST = 3
-"""Values from which on a trend is drawn."""
 
 
 class RigLine(NamedTuple):
@@ -87,7 +87,7 @@ def rig(request: Request, lab: CurrentLab, name: str) -> Response:
         name=name,
         state=state,
         judged=_judge(state, trouble),
-        drawn=[trend_section(trend) for trend in trends if len(trend.values) >= _FEWEST],
+        drawn=() if state is None else [_drawn(trend) for trend in drawn_trends(state)],
         lines=[_trend_line(trend) for trend in trends],
         tests=shown_tests,
         evidence=evidence,
@@ -236,6 +236,12 @@ def _due(check: DueCheck) -> tuple[str, bool]:
 def _by_weight(trend: Trend) -> tuple[int, str]:
     place = _LEADING.index(trend.quantity) if trend.quantity in _LEADING else len(_LEADING)
     return place, "" if place < len(_LEADING) else GLOSSARY[trend.quantity].label
+
+
+def _drawn(trend: Trend) -> Section:
+    """A control chart; its values stand below it only where there is something to look into."""
+    section = trend_section(trend)
+    return section if trend.jumped or trend.drifted or not trend.known else replace(section, tables=())
 
 
 def _trend_line(trend: Trend) -> TrendLine:
