@@ -15,6 +15,7 @@ from quintain.tasks.demo import Demo, run_demo
 from quintain.tasks.demo_recordings import POST, WALL
 from quintain.tasks.lab_views import rig_state_in_lab
 from quintain.tasks.replay import replay
+from quintain.tasks.rig_evidence import evidence_sections, rig_evidence
 
 
 @pytest.fixture(scope="module")
@@ -71,6 +72,12 @@ def test_the_rigs_have_a_past_and_the_doubt_that_was_put_in_is_found(made: Demo)
     assert not shifted.jumped, "no single test shows it"
     assert "on purpose" in post.rig.note
     assert "invented" in post.rig.note
+    # and what the page of a rig shows of its newest drops comes out again bit for bit
+    with Lab.open(made.lab) as lab:
+        newest = next(row for row in rig_evidence(lab, post.rig.name) if row.kind == "drops")
+        sections, note = evidence_sections(lab, post.rig.name, newest.id) or ([], "")
+    assert sections
+    assert note == ""
     # tests of former days join the log alone: each file is as today's loads, taps and drops made it
     assert wall.n_earlier_versions == post.n_earlier_versions == 3
 

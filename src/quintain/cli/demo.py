@@ -44,6 +44,7 @@ def demo(
         from rich.console import Console
 
         from quintain.cli.strike_table import print_strikes
+        from quintain.report.rig_content import rig_verdict
         from quintain.report.study_content import judge_study
 
         console = Console(highlight=False)
@@ -59,6 +60,10 @@ def demo(
             f"at most {against.worst_speed:.1%}; {covered} of {stated} stated 95 % intervals hold the truth."
             "\n"
         )
+        for state in made.rigs:
+            reasons = f" {'; '.join(state.reasons)} ({state.rig.note})." if state.reasons else ""
+            console.print(f"Rig {state.rig.name}: {rig_verdict(state).sentence}{reasons}", markup=False)
+        print()
         for study in made.studies:
             console.print(f"Study {study.plan.code}: {judge_study(study).sentence}", markup=False)
         console.print(

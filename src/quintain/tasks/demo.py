@@ -12,6 +12,7 @@ import numpy as np
 from sqlalchemy import select
 
 from quintain.domain.analysis import Analysis
+from quintain.domain.rig_state import RigState
 from quintain.domain.study_plan import StudyPlan
 from quintain.errors import OutputError
 from quintain.store.lab import Lab
@@ -57,6 +58,7 @@ class Demo:
     reports: tuple[Path, ...]
     first: Analysis
     """The first session, in which everything goes wrong that can."""
+    rigs: tuple[RigState, ...]
     studies: tuple[StudyResult, ...]
     against: Against
 
@@ -100,7 +102,9 @@ def run_demo(folder: str | Path, *, executor: Executor | None = None, progress: 
     for study in studies:
         reports += write_study_reports(study, folder / "reports", invented=True)
     against = _compare(analyses, made.truth)
-    return Demo(made.folder, folder / "files", tuple(reports), first, studies, against)
+    return Demo(
+        made.folder, folder / "files", tuple(reports), first, tuple(states.values()), studies, against
+    )
 
 
 def _analyses(lab: Lab) -> dict[str, Analysis]:
