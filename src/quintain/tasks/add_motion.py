@@ -196,6 +196,11 @@ def parse_sync(text: str) -> tuple[str, str]:
     """
     Understand in which channels of force and motion a common pulse is.
 
+    Raises
+    ------
+    UsageError
+        If no channel is named, or more than two.
+
     Examples
     --------
     >>> parse_sync("sync, trigger"), parse_sync("sync")
@@ -210,6 +215,11 @@ def parse_sync(text: str) -> tuple[str, str]:
 def parse_track(text: str) -> tuple[str, ...]:
     """
     Understand the channels of a tracked point.
+
+    Raises
+    ------
+    UsageError
+        If there are not one or three, or one has no name.
 
     Examples
     --------
