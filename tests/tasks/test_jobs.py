@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import threading
-import time
 from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from patience import wait_for
 from quintain.errors import LabError, UsageError
 from quintain.store.lab import Lab
 from quintain.store.schema import Job
@@ -33,13 +33,13 @@ def worker(lab):
 
 @pytest.fixture
 def steps(monkeypatch):
-    """Work of ten steps that waits before the fourth; gives the gate and the steps that were done."""
+    """Work of ten steps that waits before the fourth, listening for a stop; the gate and the steps done."""
     gate, done = threading.Event(), []
 
     def run(work):
         for i in range(len(done), 10):
-            if i == 3:
-                gate.wait(10)
+            while i == 3 and not gate.wait(0.02):
+                work.progress("steps", i, 10)
             work.progress("steps", i, 10)
             done.append(i)
         return Outcome(f"{len(done)} steps.")
@@ -49,12 +49,11 @@ def steps(monkeypatch):
 
 
 def until(lab, number, *states):
-    for _ in range(1200):  # a minute: the machine may be busy
+    def look():
         seen = job_view(lab, number)
-        if seen.state in states:
-            return seen
-        time.sleep(0.05)
-    raise AssertionError(f"job {number} is {seen.state}, expected {states}")
+        return seen if seen.state in states else None
+
+    return wait_for(look, f"job {number} did not become {' or '.join(states)}")
 
 
 def test_what_cannot_be_done_is_refused_when_it_is_asked(lab):
@@ -102,11 +101,10 @@ def test_cancelled_between_steps_and_going_on_from_what_is_done(lab, worker, ste
     until(lab, number, "running")
     cancel_job(lab, number, who="u")
     assert job_view(lab, number).state == "cancelling"
-    time.sleep(1.2)  # two beats: by then the worker has seen it
-    gate.set()
     seen = until(lab, number, "cancelled")
     assert "What was done is kept" in seen.message
     assert done == [0, 1, 2]
+    gate.set()
     resume_job(lab, number, who="u")
     worker.wake()
     assert until(lab, number, "done").message == "10 steps."
@@ -120,8 +118,8 @@ def test_a_job_whose_server_stops_is_interrupted_and_another_server_goes_on(lab,
     number = ask_job(lab, "steps", {}, who="t")
     first.wake()
     until(lab, number, "running")
-    threading.Timer(0.3, gate.set).start()
     first.stop()
+    gate.set()
     seen = job_view(lab, number)
     assert (seen.state, seen.can_go_on) == ("interrupted", True)
     second = JobWorker(lambda: lab)

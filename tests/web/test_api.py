@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import io
 import shutil
-import time
 import zipfile
 from hashlib import sha256
 
 import httpx
 import pytest
 
+from patience import wait_for
 from quintain.store.lab import Lab
 from quintain.tasks.people import identify_person
 from quintain.web.security.roles import Role
@@ -179,11 +179,12 @@ def test_jobs_are_asked_for_and_done(api):
     asked = api.post("/api/jobs", json={"kind": "export", "session": "S1"})
     assert asked.status_code == 202
     number = asked.json()["id"]
-    for _ in range(200):
+
+    def ended():
         job = get(api, f"/api/jobs/{number}")
-        if job["state"] in ("done", "failed"):
-            break
-        time.sleep(0.05)
+        return job if job["state"] in ("done", "failed") else None
+
+    job = wait_for(ended, "the export did not end")
     assert job["state"] == "done", job
     assert api.get(f"/api/jobs/{number}/files/{job['files'][0]}").status_code == 200
     assert api.get(f"/api/jobs/{number}/files/..%2f..%2flab.db").status_code == 404

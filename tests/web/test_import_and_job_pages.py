@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import socket
-import time
 from datetime import UTC, datetime, timedelta
 from urllib.parse import urlsplit
 
@@ -12,6 +11,7 @@ import httpx
 import pytest
 from sqlalchemy import select
 
+from patience import wait_for
 from quintain.store.lab import Lab
 from quintain.store.queries_lists import list_recordings
 from quintain.store.schema import Job, Source
@@ -54,12 +54,11 @@ def sentence(page):
 
 
 def ended(client, page):
-    for _ in range(600):
-        if re.search(r": (done|failed)\.", sentence(page)):
-            return page
-        time.sleep(0.1)
-        page = client.get(page.url)
-    raise AssertionError(sentence(page))
+    def look():
+        now = client.get(page.url)
+        return now if re.search(r": (done|failed)\.", sentence(now)) else None
+
+    return wait_for(look, sentence(page))
 
 
 def n_recordings(folder):
@@ -125,12 +124,16 @@ def test_a_table_says_who_and_what(visitor, folder, tmp_path):
     assert "hook" in row
 
 
+def arrived(lab):
+    return {place.name for place in arrivals_folder(lab).iterdir()}
+
+
 def test_an_upload_cut_off_leaves_nothing(server, folder):
-    with httpx.Client(base_url=server) as client:
+    with httpx.Client(base_url=server, timeout=60) as client:
         secret = token(client, "/import")
         cookie = "; ".join(f"{name}={value}" for name, value in client.cookies.items())
     with Lab.open(folder) as lab:
-        before = {place.name for place in arrivals_folder(lab).iterdir()}
+        before = arrived(lab)
         host = urlsplit(server).netloc
         body = (
             f'--x\r\nContent-Disposition: form-data; name="csrf"\r\n\r\n{secret}\r\n--x\r\n'
@@ -140,26 +143,17 @@ def test_an_upload_cut_off_leaves_nothing(server, folder):
             f"POST /import HTTP/1.1\r\nHost: {host}\r\nCookie: {cookie}\r\nContent-Length: 1000000\r\n"
             "Content-Type: multipart/form-data; boundary=x\r\n\r\n"
         )
-        with socket.create_connection(tuple(host.split(":")), 10) as wire:
+        with socket.create_connection(tuple(host.split(":")), 60) as wire:
             wire.sendall((head + body).encode())
-            for _ in range(100):
-                if {place.name for place in arrivals_folder(lab).iterdir()} > before:
-                    break
-                time.sleep(0.05)
-            else:
-                raise AssertionError("the server did not begin to take the file")
-        for _ in range(100):
-            if {place.name for place in arrivals_folder(lab).iterdir()} == before:
-                return
-            time.sleep(0.05)
-    raise AssertionError("half a file was left")
+            wait_for(lambda: arrived(lab) > before, "the server did not begin to take the file")
+        wait_for(lambda: arrived(lab) == before, "half a file was left")
 
 
 def test_a_session_is_analysed_by_one_post_and_two_tabs_see_the_same(visitor, folder):
     form = {"csrf": token(visitor, "/jobs"), "kind": "analyse"}
     page = ended(visitor, visitor.post("/jobs", data=form))
     assert "analysed" in page.text
-    with httpx.Client(base_url=str(visitor.base_url)) as other:
+    with httpx.Client(base_url=str(visitor.base_url), timeout=60) as other:
         assert page.url.path in other.get("/jobs").text
     assert visitor.post("/jobs", data={**form, "session": "none"}).status_code == 404
     assert visitor.post("/jobs", data={**form, "kind": "magic"}).status_code == 422

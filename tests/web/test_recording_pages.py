@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from sqlalchemy import select
 
+from patience import wait_for
 from quintain.domain.trace import Trace
 from quintain.readers.registry import read
 from quintain.store.lab import Lab
@@ -31,12 +32,12 @@ def recording(folder, name):
 
 def opened(client, sha256):
     """The page, once the recording is prepared."""
-    for _ in range(100):
+
+    def look():
         page = client.get(f"/recordings/{sha256}")
-        if "data-trace" in page.text or page.status_code != 200:
-            return page
-        time.sleep(0.1)
-    raise AssertionError("the recording was not prepared")
+        return page if "data-trace" in page.text or page.status_code != 200 else None
+
+    return wait_for(look, "the recording was not prepared")
 
 
 def samples_of(answer):
@@ -103,7 +104,7 @@ def test_slow_preparation_says_how_far_it_is_and_can_be_stopped(small_client, sm
 
     def slow(lab, sha256, channel, *, progress):
         try:
-            for done in range(1, 2000):
+            for done in range(1, 20_000):
                 progress("samples", done, 24_000)
                 under_way.set()
                 time.sleep(0.01)
@@ -112,14 +113,14 @@ def test_slow_preparation_says_how_far_it_is_and_can_be_stopped(small_client, sm
 
     monkeypatch.setattr(zooming, "build_zoom", slow)
     page = small_client.get(f"/recordings/{sha256}")
-    assert under_way.wait(5)
+    assert under_way.wait(60)
     assert "Preparing the recording for zooming" in page.text
     assert "Strikes of the recording" in page.text  # the rest does not wait
     part = small_client.get(f"/recordings/{sha256}/zoom")
     assert re.search(r"samples read: \d+ of 24000", part.text)
     form = {"csrf": token(small_client)}
     assert small_client.post(f"/recordings/{sha256}/zoom/stop", data=form).status_code == 303
-    assert stopped.wait(5)
+    assert stopped.wait(60)
     monkeypatch.undo()
     assert "It was stopped" in small_client.get(f"/recordings/{sha256}").text
     small_client.post(f"/recordings/{sha256}/zoom/again", data=form)
@@ -197,11 +198,7 @@ def ready(page):
 
 def until(page, expression):
     """Wait for it from here: the page's own rules let nothing evaluate strings in it."""
-    for _ in range(200):
-        if page.evaluate(expression):
-            return
-        time.sleep(0.05)
-    raise AssertionError(expression)
+    wait_for(lambda: page.evaluate(expression), expression)
 
 
 def test_zoom_from_strike_to_strike_by_keys(small_browser, small_client, small_lab):
