@@ -12,9 +12,10 @@ from sqlalchemy import select
 import quintain as q
 from quintain.errors import LabError
 from quintain.store.curves import read_curves
+from quintain.store.results import load_strike, load_strikes
 from quintain.store.schema import Analysis, Method, Recording, RigVersion, Strike
 from quintain.tasks.analyse_lab import analyse_lab
-from quintain.tasks.replay import curves_of, history_of, replay
+from quintain.tasks.replay import curves_of, curves_of_each, history_of, replay
 from simulated_lab import RIG, make_lab, set_rig
 
 
@@ -130,6 +131,22 @@ def test_curves_come_from_the_cache_or_the_original(lab, run, tmp_path):
     assert (again.remade, again.note) == (True, "made again from the original")
     np.testing.assert_array_equal(again.force.corrected, kept.force.corrected)
     assert not curves_of(lab, strike_id).remade
+
+
+def test_many_strikes_at_once_are_those_one_by_one(lab, run):
+    ids = [id for done in reversed(run.analysed) for id in done.saved.strike_ids]
+    (lab.cache / "curves" / f"{run.analysed[0].output}.arrow").unlink()
+    each = dict(curves_of_each(lab, [*ids, 99]))
+    assert list(each) == [*ids, 99]
+    assert {id for id in ids if each[id].remade} == {run.analysed[0].saved.strike_ids[0]}  # once, then kept
+    assert "no strike 99" in str(each.pop(99))
+    for id, curves in each.items():
+        np.testing.assert_array_equal(curves.force.corrected, curves_of(lab, id).force.corrected)
+        assert curves.rate == 2000.0
+    together = load_strikes(lab, [*ids, 99])
+    assert {id: strike.quantities for id, strike in together.items()} == {
+        id: load_strike(lab, id).quantities for id in ids
+    }
 
 
 def test_a_damaged_cache_is_noticed(lab, run):

@@ -13,6 +13,7 @@ from sqlalchemy import select
 
 from quintain.domain.as_json import STRIKE_QUANTITIES
 from quintain.errors import MissingError, UsageError
+from quintain.store.batches import in_batches
 from quintain.store.lab import Lab
 from quintain.store.queries_columns import NONE, QUANTITY_COLUMNS, TEXTS, StrikeColumns, by_key, dense
 from quintain.store.queries_filter import StrikeFilter, matching
@@ -377,8 +378,7 @@ def _rows(
     people, sessions, rigs, _ = columns.names
     n, found = len(_OWN) + len(_OF_OTHERS), {}
     with lab.reading() as database:
-        for start in range(0, ids.size, 500):
-            some = ids[start : start + 500].tolist()
+        for some in in_batches(ids.tolist()):
             # past the object mapper, which costs more than the reading itself
             for row in database.connection().execute(statement.where(Strike.id.in_(some))):
                 own, told = dict(zip(_OWN, row, strict=False)), row[n:]

@@ -27,6 +27,7 @@ from quintain.domain.rig import Rig as DomainRig
 from quintain.domain.strike import Contact, ForceCurve
 from quintain.domain.strike import Strike as DomainStrike
 from quintain.errors import LabError, MissingError, RecordingError
+from quintain.store.batches import in_batches
 from quintain.store.lab import Lab, Writer
 from quintain.store.schema import Analysis, Audit, Method, Recording, Result, RigVersion, Strike
 
@@ -36,7 +37,9 @@ __all__ = [
     "load_analysis",
     "load_method",
     "load_strike",
+    "load_strikes",
     "match_starts",
+    "renumber_strikes",
     "save_analysis",
 ]
 
@@ -122,7 +125,7 @@ def save_analysis(
     lost = [entry for k, entry in enumerate(known) if k not in matched and entry.state != "gone"]
     _change_state(writer, lost, dict.fromkeys((entry.id for entry in lost), "gone"), "strike gone")
     _change_state(writer, back, _earlier_states(database, back), "strike found again")
-    _renumber(database, recording)
+    renumber_strikes(database, recording.session_id, recording.sha256)
     if recording.rate is None:
         recording.rate = analysis.rate
     if recording.duration is None:
@@ -206,6 +209,17 @@ def load_strike(lab: Lab, strike_id: int, *, result_id: int | None = None) -> Do
                 f"the strike {strike_id} has no result {wanted or ''}; analyse its recording again"
             )
         return _strike(result)
+
+
+def load_strikes(lab: Lab, strike_ids: Sequence[int]) -> dict[int, DomainStrike]:
+    """Build many strikes again, by id, with the result in force; who has none is not among them."""
+    query = select(Result).join(Strike, Strike.result_id == Result.id)
+    with lab.reading() as database:
+        return {
+            result.strike_id: _strike(result)
+            for some in in_batches(strike_ids)
+            for result in database.scalars(query.where(Strike.id.in_(some)))
+        }
 
 
 def load_analysis(lab: Lab, analysis_id: int) -> domain.Analysis:
@@ -384,12 +398,12 @@ def _earlier_states(database: Database, strikes: Iterable[_Known]) -> dict[int, 
     return states
 
 
-def _renumber(database: Database, recording: Recording) -> None:
-    """Places in the session, or in the recording where there is no session, by time."""
-    if recording.session_id is None:
-        among = Strike.recording_sha256 == recording.sha256
+def renumber_strikes(database: Database, session_id: int | None, recording_sha256: str) -> None:
+    """Count the places of strikes in a session anew, by time; in the recording where there is no session."""
+    if session_id is None:
+        among = Strike.recording_sha256 == recording_sha256
     else:
-        among = Strike.session_id == recording.session_id
+        among = Strike.session_id == session_id
     rows = database.execute(
         select(Strike.id, Strike.position)
         .join(Recording, Recording.sha256 == Strike.recording_sha256)

@@ -15,6 +15,7 @@ from quintain.domain.measured import Measured
 from quintain.errors import UsageError
 from quintain.numerics.agreement import Differences, limits_of_agreement
 from quintain.store import schema
+from quintain.store.batches import in_batches
 from quintain.store.lab import Lab
 from quintain.tasks.compare_analyses import Comparison, compare_analyses
 from quintain.tasks.lab_methods import find_method, methods_of_lab, software_of_lab
@@ -173,9 +174,9 @@ def _values(database: Database, analyses: Sequence[int], quantity: str) -> dict[
     """What analyses state, by strike."""
     value, u = getattr(schema.Result, quantity), getattr(schema.Result, f"u_{quantity}")
     found = {}
-    for at in range(0, len(analyses), 500):
+    for some in in_batches(analyses):
         query = select(schema.Result.strike_id, value, u).where(
-            schema.Result.analysis_id.in_(analyses[at : at + 500]), value.is_not(None)
+            schema.Result.analysis_id.in_(some), value.is_not(None)
         )
         for strike_id, number, standard in database.execute(query):
             found[strike_id] = Measured(quantity, number, standard)

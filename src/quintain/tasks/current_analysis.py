@@ -7,13 +7,13 @@ from dataclasses import replace
 from sqlalchemy import select
 
 from quintain.domain.analysis import Analysis
-from quintain.errors import LabError
+from quintain.errors import LabError, QuintainError
 from quintain.store.lab import Lab
 from quintain.store.results import load_analysis
 from quintain.store.schema import Analysis as AnalysisRow
 from quintain.store.schema import Result
 from quintain.tasks.lab_views import recording_view
-from quintain.tasks.replay import curves_of
+from quintain.tasks.replay import curves_of_each
 
 __all__ = ["current_analysis"]
 
@@ -47,7 +47,9 @@ def current_analysis(lab: Lab, recording: str) -> Analysis:
         )
     analysis = load_analysis(lab, analysis_id)
     strikes = []
-    for strike in analysis.strikes:
-        curves = curves_of(lab, ids[strike.number])
+    each = curves_of_each(lab, [ids[strike.number] for strike in analysis.strikes])
+    for strike, (_, curves) in zip(analysis.strikes, each, strict=True):
+        if isinstance(curves, QuintainError):
+            raise curves
         strikes.append(replace(strike, curve=curves.force, limb=curves.limb))
     return replace(analysis, strikes=tuple(strikes))

@@ -16,6 +16,7 @@ from sqlalchemy import Text, cast, delete, func, or_, select, update
 from sqlalchemy.orm import Session as Database
 
 from quintain.domain.person import FACTS, IDENTIFYING
+from quintain.store.batches import in_batches
 from quintain.store.lab import Lab, Writer
 from quintain.store.schema import (
     Analysis,
@@ -253,11 +254,11 @@ def _drop_data(writer: Writer, row: Person, held: _Held) -> list[str]:
         )
     )
     n_results = 0
-    for some in _in_parts([*strikes, *elsewhere]):
+    for some in in_batches([*strikes, *elsewhere]):
         database.execute(update(Strike).where(Strike.id.in_(some)).values(result_id=None))
         n_results += database.scalar(select(func.count()).where(Result.strike_id.in_(some))) or 0
         database.execute(delete(Result).where(Result.strike_id.in_(some)))
-    for some in _in_parts(elsewhere):
+    for some in in_batches(elsewhere):
         database.execute(
             update(Strike)
             .where(Strike.id.in_(some))
@@ -266,7 +267,7 @@ def _drop_data(writer: Writer, row: Person, held: _Held) -> list[str]:
                 reason=ERASED, changes=Strike.changes + 1,
             )
         )  # fmt: skip
-    for some in _in_parts(strikes):
+    for some in in_batches(strikes):
         database.execute(delete(Strike).where(Strike.id.in_(some)))
     database.execute(delete(Result).where(Result.analysis_id.in_(analyses)))
     database.execute(
@@ -343,8 +344,3 @@ def _unlink(lab: Lab, sha256: str) -> None:
             shutil.rmtree(place)
         else:
             place.unlink(missing_ok=True)
-
-
-def _in_parts(ids: list[int]) -> list[list[int]]:
-    """Databases take only so many at once."""
-    return [ids[i : i + 500] for i in range(0, len(ids), 500)]

@@ -23,9 +23,9 @@ from quintain.store import schema
 from quintain.store.lab import Lab
 from quintain.store.queries import StrikeRow, strike_page
 from quintain.store.queries_filter import StrikeFilter
-from quintain.store.results import load_strike
+from quintain.store.results import load_strikes
 from quintain.tasks.drops import analyse_drops_file
-from quintain.tasks.replay import curves_of
+from quintain.tasks.replay import curves_of_each
 
 __all__ = [
     "MOST",
@@ -107,23 +107,23 @@ def overlay_strikes(lab: Lab, ids: Sequence[int]) -> tuple[tuple[Overlaid, ...],
     """
     page = strike_page(lab, StrikeFilter(states=(), ids=tuple(ids)), limit=max(len(ids), 1)) if ids else None
     rows = {} if page is None else {row.id: row for row in page.rows}
+    known = load_strikes(lab, list(rows))
+    curves = dict(curves_of_each(lab, list(known)))
     found, troubles = [], []
     for strike_id in dict.fromkeys(ids):
         row = rows.get(strike_id)
         if row is None:
             troubles.append(f"There is no strike {strike_id} in the lab.")
             continue
-        try:
-            strike = load_strike(lab, strike_id)
-        except LabError as problem:
-            troubles.append(str(problem))
+        if strike_id not in known:
+            troubles.append(f"The strike {strike_id} has no result; analyse its recording again.")
             continue
+        strike, drawn = known[strike_id], curves[strike_id]
         curve, limb, note = ForceCurve.nothing(), None, ""
-        try:
-            curves = curves_of(lab, strike_id)
-            curve, limb, note = curves.force, curves.limb, curves.note
-        except QuintainError as problem:
-            troubles.append(f"Strike {strike_id}: {problem}")
+        if isinstance(drawn, QuintainError):
+            troubles.append(f"Strike {strike_id}: {drawn}")
+        else:
+            curve, limb, note = drawn.force, drawn.limb, drawn.note
         found.append(
             Overlaid(
                 id=strike_id, drop=None, position=row.position, curve=curve, limb=limb,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -15,6 +15,7 @@ from quintain.domain.as_json import STRIKE_QUANTITIES
 from quintain.domain.rig import Rig
 from quintain.domain.strike import ForceCurve, LimbCurve
 from quintain.errors import LabError, MissingError, QuintainError
+from quintain.store.batches import in_batches
 from quintain.store.curves import decode_curves, keep_curves, read_curves
 from quintain.store.lab import Lab
 from quintain.store.originals import BUNDLE
@@ -23,6 +24,7 @@ from quintain.store.schema import (
     Analysis,
     Audit,
     Method,
+    Recording,
     Result,
     RigVersion,
     Source,
@@ -38,6 +40,7 @@ __all__ = [
     "StrikeCurves",
     "StrikeHistory",
     "curves_of",
+    "curves_of_each",
     "history_of",
     "replay",
 ]
@@ -258,6 +261,48 @@ def curves_of(lab: Lab, strike_id: int, *, result_id: int | None = None) -> Stri
     if remade is None:
         raise LabError(f"the strike {strike_id} is not found any more: {'; '.join(again.changed)}")
     return StrikeCurves(remade.force, remade.limb, rate, True, note)
+
+
+def curves_of_each(lab: Lab, strike_ids: Sequence[int]) -> Iterator[tuple[int, StrikeCurves | QuintainError]]:
+    """
+    Curves of many strikes by the results in force, without a question to the database for each.
+
+    Parameters
+    ----------
+    lab : Lab
+        The lab.
+    strike_ids : sequence of int
+        The strikes.
+
+    Yields
+    ------
+    strike_id : int
+        In the order asked for.
+    curves : StrikeCurves or QuintainError
+        As of :func:`curves_of`; what it would raise stands in the place of what cannot be had.
+    """
+    query = (
+        select(Strike.id, Analysis.output, Result.number, Recording.rate)
+        .join(Result, Strike.result_id == Result.id)
+        .join(Analysis, Result.analysis_id == Analysis.id)
+        .join(Recording, Strike.recording_sha256 == Recording.sha256)
+    )
+    with lab.reading() as database:
+        kept = {
+            id: (output, number, rate)
+            for some in in_batches(strike_ids)
+            for id, output, number, rate in database.execute(query.where(Strike.id.in_(some)))
+        }
+    for strike_id in strike_ids:
+        output, number, rate = kept.get(strike_id, ("", 0, None))
+        found = read_curves(lab.cache, output, number) if output else None
+        if found is not None:
+            yield strike_id, StrikeCurves(found.force, found.limb, rate)
+            continue
+        try:
+            yield strike_id, curves_of(lab, strike_id)
+        except QuintainError as problem:
+            yield strike_id, problem
 
 
 # -- looking back

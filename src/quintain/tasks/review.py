@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session as Database
 
 from quintain.domain.person import SIDES
 from quintain.errors import ConflictError, UsageError
+from quintain.store.batches import in_batches
 from quintain.store.lab import Lab, Writer
 from quintain.store.schema import Analysis, Audit, Person, Recording, Result, Strike
 from quintain.tasks.lab_rows import person_row, session_row, strike_row, type_name
@@ -393,8 +394,8 @@ def _rows(database: Database, acts: Sequence[Audit]) -> list[Strike]:
     ids = [int(act.subject_id) for act in acts]
     rows = {
         row.id: row
-        for first in range(0, len(ids), 500)
-        for row in database.scalars(select(Strike).where(Strike.id.in_(ids[first : first + 500])))
+        for some in in_batches(ids)
+        for row in database.scalars(select(Strike).where(Strike.id.in_(some)))
     }
     return [rows.get(id) or strike_row(database, id) for id in ids]
 

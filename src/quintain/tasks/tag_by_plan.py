@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session as Database
 from quintain.domain.plan_match import PlanMatch, Seen, match_plan
 from quintain.domain.protocol import PlannedStrike
 from quintain.errors import UsageError
+from quintain.store.batches import in_batches
 from quintain.store.lab import Lab, Writer
 from quintain.store.schema import Audit, Person, Planned, Recording, Session, Strike
 from quintain.tasks.lab_rows import session_row
@@ -177,11 +178,11 @@ def _by_hand(database: Database, ids: Sequence[int]) -> set[int]:
     """Strikes whose tags somebody gave by hand after any plan did."""
     entries = [
         row
-        for first in range(0, len(ids), 500)
+        for some in in_batches(ids)
         for row in database.execute(
             select(Audit.id, Audit.subject_id, Audit.action, Audit.after)
             .where(Audit.subject == "strike", Audit.action.in_(("retag", "tag by plan", "undo")))
-            .where(Audit.subject_id.in_([str(id) for id in ids[first : first + 500]]))
+            .where(Audit.subject_id.in_([str(id) for id in some]))
             .order_by(Audit.id)
         )
     ]
