@@ -19,6 +19,7 @@ from quintain.web.current import lab_label
 from quintain.web.dense_cells import cells
 from quintain.web.navigation import is_here
 from quintain.web.security.roles import Role
+from quintain.web.sentence import as_sentence
 from quintain.web.static_files import url_of
 from quintain.web.symbols import symbol
 from quintain.web.theme import theme_of
@@ -32,6 +33,7 @@ environment = Environment(
     trim_blocks=True,
     lstrip_blocks=True,
 )
+environment.filters["sentence"] = as_sentence
 environment.globals |= {
     "static": url_of,
     "shown": shown,

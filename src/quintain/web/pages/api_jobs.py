@@ -10,7 +10,6 @@ from pydantic import Field
 from starlette.responses import FileResponse, Response
 
 from quintain.store.lab import Lab
-from quintain.tasks.job_kinds import JOB_KINDS
 from quintain.tasks.jobs import (
     JobView,
     ask_job,
@@ -23,8 +22,7 @@ from quintain.tasks.jobs import (
 )
 from quintain.web.current import CurrentLab, CurrentVisitor
 from quintain.web.pages._api import Answer, Asked, Count, Offset, api_router, refusals
-from quintain.web.security.roles import Role
-from quintain.web.security.sessions import Visitor
+from quintain.web.pages._job_role import check_may_ask
 
 __all__ = ["router"]
 
@@ -96,7 +94,7 @@ def jobs(lab: CurrentLab, offset: Offset = 0, count: Count = 50) -> JobPage:
 @router.post("", status_code=202, responses=refusals(400, 413))
 def ask(request: Request, lab: CurrentLab, visitor: CurrentVisitor, asked: JobAsked) -> JobOut:
     """Ask for long work; the same that waits or runs already is not asked for twice."""
-    _check_role(visitor, asked.kind)
+    check_may_ask(visitor, asked.kind)
     number = ask_job(lab, asked.kind, asked.model_dump(exclude={"kind"}), who=visitor.who)
     request.app.state.jobs.wake()
     return _out(lab, job_view(lab, number))
@@ -111,7 +109,7 @@ def job(lab: CurrentLab, number: Number) -> JobOut:
 @router.post("/{number}/cancel")
 def cancel(lab: CurrentLab, visitor: CurrentVisitor, number: Number) -> JobOut:
     """Stop a job between two steps; what is done by then is kept."""
-    _check_role(visitor, job_view(lab, number).kind)
+    check_may_ask(visitor, job_view(lab, number).kind)
     cancel_job(lab, number, who=visitor.who)
     return _out(lab, job_view(lab, number))
 
@@ -119,7 +117,7 @@ def cancel(lab: CurrentLab, visitor: CurrentVisitor, number: Number) -> JobOut:
 @router.post("/{number}/go-on")
 def go_on(request: Request, lab: CurrentLab, visitor: CurrentVisitor, number: Number) -> JobOut:
     """Let a job that was interrupted, failed or cancelled go on from what is done."""
-    _check_role(visitor, job_view(lab, number).kind)
+    check_may_ask(visitor, job_view(lab, number).kind)
     resume_job(lab, number, who=visitor.who)
     request.app.state.jobs.wake()
     return _out(lab, job_view(lab, number))
@@ -140,11 +138,6 @@ def file(
     if name not in {made.name for made in job_files(lab, number)}:
         raise HTTPException(404, "The job made no such file, or it was cleared away.")
     return FileResponse(job_folder(lab, number) / name, media_type="application/octet-stream", filename=name)
-
-
-def _check_role(visitor: Visitor, kind: str) -> None:
-    if JOB_KINDS[kind].engineer and visitor.role < Role.ENGINEER:
-        raise HTTPException(403, "This needs the role of engineer; sign in with its passphrase.")
 
 
 def _out(lab: Lab, row: JobView) -> JobOut:

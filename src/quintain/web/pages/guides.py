@@ -31,6 +31,7 @@ from quintain.web.pages._guide_words import GUIDES
 from quintain.web.rendering import page
 from quintain.web.security.roles import Role, needs
 from quintain.web.security.uploads import Form, receive_upload
+from quintain.web.sentence import as_sentence
 
 __all__ = ["router"]
 
@@ -69,7 +70,7 @@ def result(request: Request, lab: CurrentLab, name: str, test: str, code: str) -
     try:
         tried, arrival = tried_test(lab, code), arrival_of(lab, code)
     except LabError as problem:
-        raise HTTPException(404, f"{str(problem)[:1].upper()}{str(problem)[1:]}.") from None
+        raise HTTPException(404, as_sentence(problem)) from None
     return page(
         request, "guide_result.html", name=name, path=path, code=code, tried=tried,
         guide=GUIDES[tried.asked.kind], files=[file.name for file in arrival.files],
@@ -153,7 +154,7 @@ def _understand(kind: str, rig: str, fields: Mapping[str, str]) -> tuple[TestAsk
     try:
         when = read_when(fields.get("when", ""))
     except UsageError as problem:
-        errors["when"] = f"{str(problem)[:1].upper()}{str(problem)[1:]}."
+        errors["when"] = as_sentence(problem)
     if kind == "tap":
         n = numbers["n_modes"]
         return TestAsked("tap", rig, {}, n_modes=None if n is None else int(n), when=when), errors
@@ -237,7 +238,7 @@ def _form(
     try:
         rig = rig_of(lab, name)
     except LabError as problem:
-        raise HTTPException(404, f"{str(problem)[:1].upper()}{str(problem)[1:]}.") from None
+        raise HTTPException(404, as_sentence(problem)) from None
     files = [file.name for file in arrival_of(lab, code).files] if code else []
     return page(
         request, "guide.html", status=status, name=name, path=path, kind=kind, guide=GUIDES[kind],

@@ -34,6 +34,7 @@ from quintain.web.current import CurrentLab, CurrentVisitor
 from quintain.web.navigation import Nav
 from quintain.web.rendering import page
 from quintain.web.security.uploads import Form, Received, receive_upload
+from quintain.web.sentence import as_sentence
 
 __all__ = ["NAV", "router"]
 
@@ -99,7 +100,7 @@ async def tell(request: Request, lab: CurrentLab, code: str) -> Response:
     try:
         tell_arrival(lab, code, _told(fields))
     except LabError as problem:
-        raise HTTPException(404, _sentence(problem)) from None
+        raise HTTPException(404, as_sentence(problem)) from None
     return RedirectResponse(f"/import/{code}", 303)
 
 
@@ -189,11 +190,7 @@ def _found(lab: Lab, code: str) -> Arrival:
     try:
         return arrival_of(lab, code)
     except LabError as problem:
-        raise HTTPException(404, _sentence(problem)) from None
-
-
-def _sentence(problem: Exception) -> str:
-    return f"{str(problem)[:1].upper()}{str(problem)[1:]}."
+        raise HTTPException(404, as_sentence(problem)) from None
 
 
 def _plain(reason: str) -> str:

@@ -12,7 +12,6 @@ from starlette.responses import FileResponse, RedirectResponse, Response
 
 from quintain.errors import LabError
 from quintain.tasks.arrivals import sweep_arrivals
-from quintain.tasks.job_kinds import JOB_KINDS
 from quintain.tasks.job_worker import JobWorker
 from quintain.tasks.jobs import (
     JobView,
@@ -25,9 +24,9 @@ from quintain.tasks.jobs import (
     resume_job,
 )
 from quintain.web.current import CurrentLab, CurrentVisitor
+from quintain.web.pages._job_role import check_may_ask, may_ask
 from quintain.web.rendering import page
-from quintain.web.security.roles import Role
-from quintain.web.security.sessions import Visitor
+from quintain.web.sentence import as_sentence
 
 __all__ = ["router"]
 
@@ -83,7 +82,7 @@ def ask(
     without_recordings: Annotated[str, Form()] = "",
 ) -> Response:
     """Ask for long work."""
-    _check_role(visitor, kind)
+    check_may_ask(visitor, kind)
     asked = {
         "session": session, "recordings": sorted(set(recording or ())), "method": method, "study": study,
         "format": format, "again": bool(again), "repair": bool(repair),
@@ -94,7 +93,7 @@ def ask(
     except LabError as problem:
         if lab.read_only:
             raise
-        raise HTTPException(404, _as_sentence(problem)) from None
+        raise HTTPException(404, as_sentence(problem)) from None
     request.app.state.jobs.wake()
     return _to(request, f"/jobs/{number}")
 
@@ -105,7 +104,8 @@ def job(request: Request, lab: CurrentLab, number: int) -> Response:
     found = _found(lab, number)
     return page(
         request, "job.html", job=found, files=job_files(lab, number), mark=_MARKS[found.state],
-        word=_WORDS[found.state], may_ask=_may(request.state.visitor, found.kind), sentence=_sentence(found),
+        word=_WORDS[found.state], may_ask=may_ask(request.state.visitor, found.kind),
+        sentence=_sentence(found),
     )  # fmt: skip
 
 
@@ -113,7 +113,7 @@ def job(request: Request, lab: CurrentLab, number: int) -> Response:
 def state(request: Request, lab: CurrentLab, number: int) -> Response:
     """How far a job is, for a page that waits; once it has ended the page is loaded anew."""
     found = _found(lab, number)
-    answer = page(request, "job_state.html", job=found, may_ask=_may(request.state.visitor, found.kind))
+    answer = page(request, "job_state.html", job=found, may_ask=may_ask(request.state.visitor, found.kind))
     if not found.is_open:
         answer.headers["HX-Refresh"] = "true"
     return answer
@@ -122,7 +122,7 @@ def state(request: Request, lab: CurrentLab, number: int) -> Response:
 @router.post("/{number}/cancel")
 def cancel(request: Request, lab: CurrentLab, visitor: CurrentVisitor, number: int) -> Response:
     """Stop a job between two steps."""
-    _check_role(visitor, _found(lab, number).kind)
+    check_may_ask(visitor, _found(lab, number).kind)
     cancel_job(lab, number, who=visitor.who)
     return _to(request, f"/jobs/{number}")
 
@@ -130,7 +130,7 @@ def cancel(request: Request, lab: CurrentLab, visitor: CurrentVisitor, number: i
 @router.post("/{number}/go-on")
 def go_on(request: Request, lab: CurrentLab, visitor: CurrentVisitor, number: int) -> Response:
     """Let a job go on from what is done."""
-    _check_role(visitor, _found(lab, number).kind)
+    check_may_ask(visitor, _found(lab, number).kind)
     resume_job(lab, number, who=visitor.who)
     request.app.state.jobs.wake()
     return _to(request, f"/jobs/{number}")
@@ -150,22 +150,7 @@ def _found(lab: CurrentLab, number: int) -> JobView:
     try:
         return job_view(lab, number)
     except LabError as problem:
-        raise HTTPException(404, _as_sentence(problem)) from None
-
-
-def _as_sentence(problem: LabError) -> str:
-    text = str(problem)
-    return f"{text[:1].upper()}{text[1:]}."
-
-
-def _may(visitor: Visitor, kind: str) -> bool:
-    known = JOB_KINDS.get(kind)
-    return visitor.role >= (Role.ENGINEER if known and known.engineer else Role.OPERATOR)
-
-
-def _check_role(visitor: Visitor, kind: str) -> None:
-    if not _may(visitor, kind):
-        raise HTTPException(403, "This needs the role of engineer; sign in with its passphrase.")
+        raise HTTPException(404, as_sentence(problem)) from None
 
 
 def _sentence(job: JobView) -> tuple[str, str]:

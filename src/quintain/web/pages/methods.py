@@ -24,6 +24,7 @@ from quintain.web.current import CurrentLab, CurrentVisitor
 from quintain.web.navigation import Nav
 from quintain.web.rendering import page
 from quintain.web.security.roles import Role, needs
+from quintain.web.sentence import as_sentence
 
 __all__ = ["NAV", "router"]
 
@@ -136,7 +137,7 @@ def settings_file(lab: CurrentLab, sha256: str) -> Response:
     try:
         text, name = method_as_toml(lab, sha256)
     except UsageError as problem:
-        raise HTTPException(404, f"{str(problem)[:1].upper()}{str(problem)[1:]}.") from None
+        raise HTTPException(404, as_sentence(problem)) from None
     plain = name.encode("ascii", "replace").decode().replace('"', "").replace("/", "-")
     headers = {"Content-Disposition": f'attachment; filename="{plain}"'}
     return Response(text, media_type="application/toml", headers=headers)

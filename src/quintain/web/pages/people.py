@@ -19,6 +19,7 @@ from quintain.tasks.lab_views import PersonView, person_view
 from quintain.tasks.people import PersonRecord, show_person
 from quintain.tasks.person_progress import PersonProgress, ProgressLine, SideLine, person_progress
 from quintain.web.current import CurrentLab
+from quintain.web.forms import EMPTY, Filled
 from quintain.web.navigation import Nav
 from quintain.web.pages._strike_shapes import Course, draw_course
 from quintain.web.rendering import page
@@ -76,19 +77,17 @@ def person(
     )
 
 
-def people_page(
-    request: Request, lab: Lab, *, typed: dict[str, str] | None = None, problem: str = "", status: int = 200
-) -> Response:
+def people_page(request: Request, lab: Lab, filled: Filled = EMPTY) -> Response:
     """The list, with what somebody typed into the form of a new person."""
     found = list_people(lab)
     return page(
         request,
         "people.html",
-        status=status,
+        status=filled.status,
         people=found,
         living=sum(one.erased is None for one in found),
-        typed=typed or {},
-        problem=problem,
+        typed=filled.typed,
+        problem=filled.problem,
     )
 
 

@@ -9,16 +9,18 @@ from typing import Annotated, Any
 from urllib.parse import quote
 
 from fastapi import APIRouter, Form, Request
+from pydantic import BaseModel
 from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, RedirectResponse, Response
 
-from quintain.domain.person import IDENTIFYING
-from quintain.errors import ConflictError, QuintainError, UsageError
+from quintain.domain.person import IDENTIFYING, LIMITS
+from quintain.errors import ConflictError, UsageError
 from quintain.store.lab import Lab
 from quintain.tasks.erase_person import Erasure, erase_person
 from quintain.tasks.export_person import export_person
 from quintain.tasks.people import add_person, edit_person, identify_person, show_person
 from quintain.web.current import CurrentLab, CurrentVisitor
+from quintain.web.forms import EMPTY, Filled, refused
 from quintain.web.pages.people import find_person, people_page
 from quintain.web.rendering import page
 from quintain.web.security.roles import Role, needs
@@ -27,28 +29,44 @@ __all__ = ["router"]
 
 router = APIRouter(prefix="/people", include_in_schema=False, dependencies=[needs(Role.ENGINEER)])
 
-Text = Annotated[str, Form()]
+
+class _Facts(BaseModel):
+    """What is stated of a person, as typed."""
+
+    body_mass: str = ""
+    height: str = ""
+    side: str = ""
+    experience: str = ""
+    note: str = ""
+
+
+class _NewPerson(_Facts):
+    code: str = ""
+
+
+class _KnownPerson(_Facts):
+    new_code: str = ""
+    changes: int | None = None
+
+
+class _Identity(BaseModel):
+    """What identifies a person, as typed."""
+
+    name: str = ""
+    contact: str = ""
+    born: str = ""
+    note: str = ""
 
 
 @router.post("")
 def add(
-    request: Request,
-    lab: CurrentLab,
-    visitor: CurrentVisitor,
-    code: Text = "",
-    body_mass: Text = "",
-    height: Text = "",
-    side: Text = "",
-    experience: Text = "",
-    note: Text = "",
+    request: Request, lab: CurrentLab, visitor: CurrentVisitor, typed: Annotated[_NewPerson, Form()]
 ) -> Response:
     """Add a person; what cannot be used comes back with what is wrong."""
-    typed = {"code": code, "body_mass": body_mass, "height": height, "side": side,
-             "experience": experience, "note": note}  # fmt: skip
     try:
-        made = add_person(lab, code.strip(), who=visitor.who, **_facts(typed))
+        made = add_person(lab, typed.code.strip(), who=visitor.who, **_facts(typed))
     except (UsageError, ConflictError) as problem:
-        return people_page(request, lab, typed=typed, problem=str(problem), status=_status(problem))
+        return people_page(request, lab, refused(typed, problem))
     return RedirectResponse(f"/people/{quote(made.code)}", 303)
 
 
@@ -64,23 +82,16 @@ def edit(
     lab: CurrentLab,
     visitor: CurrentVisitor,
     code: str,
-    new_code: Text = "",
-    body_mass: Text = "",
-    height: Text = "",
-    side: Text = "",
-    experience: Text = "",
-    note: Text = "",
-    changes: Annotated[int | None, Form()] = None,
+    typed: Annotated[_KnownPerson, Form()],
 ) -> Response:
     """Change what is stated; whoever comes too late is told, and nothing typed is lost."""
-    typed = {"new_code": new_code, "body_mass": body_mass, "height": height, "side": side,
-             "experience": experience, "note": note}  # fmt: skip
+    new_code = typed.new_code.strip() or None
     try:
         told = edit_person(
-            lab, code, new_code=new_code.strip() or None, changes=changes, who=visitor.who, **_facts(typed)
+            lab, code, new_code=new_code, changes=typed.changes, who=visitor.who, **_facts(typed)
         )
     except (UsageError, ConflictError) as problem:
-        return _edit(request, lab, code, typed=typed, problem=str(problem), status=_status(problem))
+        return _edit(request, lab, code, refused(typed, problem))
     return RedirectResponse(f"/people/{quote(told.code)}", 303)
 
 
@@ -96,18 +107,14 @@ def identify(
     lab: CurrentLab,
     visitor: CurrentVisitor,
     code: str,
-    name: Text = "",
-    contact: Text = "",
-    born: Text = "",
-    note: Text = "",
+    typed: Annotated[_Identity, Form()],
 ) -> Response:
     """Keep what identifies a person, apart from everything else."""
-    typed = {"name": name, "contact": contact, "born": born, "note": note}
     find_person(lab, code)
     try:
-        identify_person(lab, code, who=visitor.who, **typed)
+        identify_person(lab, code, who=visitor.who, **typed.model_dump())
     except (UsageError, ConflictError) as problem:
-        return _identity(request, lab, code, typed=typed, problem=str(problem), status=_status(problem))
+        return _identity(request, lab, code, refused(typed, problem))
     return RedirectResponse(f"/people/{quote(code)}/identity", 303)
 
 
@@ -140,8 +147,8 @@ def erase(
     lab: CurrentLab,
     visitor: CurrentVisitor,
     code: str,
-    typed_code: Text = "",
-    data: Text = "",
+    typed_code: Annotated[str, Form()] = "",
+    data: Annotated[str, Form()] = "",
 ) -> Response:
     """Erase, once the code was typed."""
     find_person(lab, code)
@@ -155,41 +162,27 @@ def erase(
     return _erase(request, lab, code, done=erase_person(lab, code, data=bool(data), who=visitor.who))
 
 
-def _edit(
-    request: Request,
-    lab: Lab,
-    code: str,
-    *,
-    typed: dict[str, str] | None = None,
-    problem: str = "",
-    status: int = 200,
-) -> Response:
+def _edit(request: Request, lab: Lab, code: str, filled: Filled = EMPTY) -> Response:
     record, _ = find_person(lab, code)
     facts = record.facts
     stated = {
         "new_code": record.code, "side": facts.side, "note": facts.note,
-        **{name: _written(getattr(facts, name)) for name in ("body_mass", "height", "experience")},
+        **{name: _written(getattr(facts, name)) for name in LIMITS},
     }  # fmt: skip
     return page(
-        request, "person_edit.html", status=status, person=record, typed=typed or stated, problem=problem
-    )
+        request, "person_edit.html", status=filled.status, person=record, typed=filled.typed or stated,
+        problem=filled.problem,
+    )  # fmt: skip
 
 
-def _identity(
-    request: Request,
-    lab: Lab,
-    code: str,
-    *,
-    typed: dict[str, str] | None = None,
-    problem: str = "",
-    status: int = 200,
-) -> Response:
+def _identity(request: Request, lab: Lab, code: str, filled: Filled = EMPTY) -> Response:
     find_person(lab, code)
     record = show_person(lab, code, identity=True)
     kept = {name: getattr(record.identity, name, "") for name in IDENTIFYING}
     answer = page(
-        request, "person_identity.html", status=status, person=record, typed=typed or kept, problem=problem
-    )
+        request, "person_identity.html", status=filled.status, person=record, typed=filled.typed or kept,
+        problem=filled.problem,
+    )  # fmt: skip
     answer.headers["Cache-Control"] = "no-store"
     return answer
 
@@ -211,24 +204,19 @@ def _erase(
     )  # fmt: skip
 
 
-def _facts(typed: dict[str, str]) -> dict[str, Any]:
+def _facts(typed: _Facts) -> dict[str, Any]:
     """What was typed as facts; numbers may have a comma."""
-    facts: dict[str, Any] = {"side": typed["side"], "note": typed["note"]}
-    for name, unit in (("body_mass", "kg"), ("height", "m"), ("experience", "years")):
-        text = typed[name].strip().replace(",", ".")
+    facts: dict[str, Any] = {"side": typed.side, "note": typed.note}
+    for name, (_, _, unit) in LIMITS.items():
+        told: str = getattr(typed, name)
+        text = told.strip().replace(",", ".")
         try:
             facts[name] = float(text) if text else None
         except ValueError:
             words = name.replace("_", " ")
-            raise UsageError(
-                f"{words}: expected a number in {unit}, or nothing, got {typed[name]!r}"
-            ) from None
+            raise UsageError(f"{words}: expected a number in {unit}, or nothing, got {told!r}") from None
     return facts
 
 
 def _written(value: float | None) -> str:
     return "" if value is None else f"{value:g}"
-
-
-def _status(problem: QuintainError) -> int:
-    return 409 if isinstance(problem, ConflictError) else 422

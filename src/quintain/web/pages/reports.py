@@ -27,6 +27,7 @@ from quintain.web.current import CurrentLab
 from quintain.web.navigation import Nav
 from quintain.web.pages._report_file import report_file
 from quintain.web.rendering import page
+from quintain.web.sentence import as_sentence
 
 __all__ = ["NAV", "router"]
 
@@ -87,7 +88,7 @@ def recording(lab: CurrentLab, sha256: str, kind: str, show: bool = False) -> Re
         row = recording_view(lab, sha256, limit=1).row
         analysis = current_analysis(lab, row.sha256)
     except LabError as problem:
-        raise HTTPException(404, f"{str(problem)[:1].upper()}{str(problem)[1:]}.") from None
+        raise HTTPException(404, as_sentence(problem)) from None
     invented = lab.facts.invented
     return report_file(lambda folder: write_reports(analysis, folder, invented=invented), kind, show=show)
 

@@ -7,20 +7,20 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Form, HTTPException, Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from quintain.domain.person import SIDES
-from quintain.errors import ConflictError, LabError, MissingError, QuintainError, UsageError
+from quintain.errors import LabError, UsageError
 from quintain.store.lab import Lab
 from quintain.store.queries import matching_strikes
-from quintain.store.queries_lists import list_people
 from quintain.tasks import review
 from quintain.tasks.lab_views import StrikeView, strike_view
-from quintain.tasks.strike_types import list_types
 from quintain.web.current import CurrentLab, CurrentVisitor
+from quintain.web.forms import EMPTY, Filled, refused
+from quintain.web.pages._review_acts import Act, do_act, find_strike, tag_choices
 from quintain.web.pages._session_rows import Asked, asked_of
 from quintain.web.pages._strike_words import strike_rows, strike_words
 from quintain.web.pages.sessions import find_session, picture_of
 from quintain.web.rendering import page
 from quintain.web.security.roles import Role, needs
+from quintain.web.sentence import as_sentence
 
 __all__ = ["router"]
 
@@ -36,6 +36,10 @@ _DONE = {
 }
 _GOES_ON = ("accept", "reject")
 """Acts after which the next strike comes."""
+
+
+class _ActOnStrike(Act):
+    strike: int
 
 
 @router.get("", dependencies=[needs(Role.OPERATOR)])
@@ -61,15 +65,7 @@ def act(
     lab: CurrentLab,
     visitor: CurrentVisitor,
     code: str,
-    strike: Annotated[int, Form()],
-    action: Annotated[str, Form()] = "",
-    changes: Annotated[int | None, Form()] = None,
-    reason: Annotated[str, Form()] = "",
-    note: Annotated[str, Form()] = "",
-    person: Annotated[str, Form()] = "",
-    type: Annotated[str, Form()] = "",
-    side: Annotated[str, Form()] = "",
-    series: Annotated[str, Form()] = "",
+    typed: Annotated[_ActOnStrike, Form()],
 ) -> Response:
     """
     Do one act of review.
@@ -79,31 +75,14 @@ def act(
     """
     asked = asked_of(request.query_params, code)
     scripted = "application/json" in request.headers.get("accept", "")
+    strike, action = typed.strike, typed.action
     before = _seen(lab, code, asked, strike)
-    seen: dict[str, Any] = {"changes": changes, "who": visitor.who}
-    show, position = strike, before.row.position
     try:
-        if action == "accept":
-            review.accept(lab, strike, **seen)
-        elif action == "reject":
-            review.reject(lab, strike, reason, **seen)
-        elif action == "wait":
-            review.wait_again(lab, strike, **seen)
-        elif action == "note":
-            review.note(lab, strike, note, **seen)
-        elif action == "retag":
-            review.retag(lab, strike, person=person, type=type, side=side, series=_series(series), **seen)
-        elif action == "undo":
-            show = review.undo(lab, who=visitor.who, session=code).strikes[0].id
-            position = strike_view(lab, show).row.position
-        else:
-            raise HTTPException(422, "There is no such act of review; use the buttons of the page.")
-    except (ConflictError, UsageError, LabError) as problem:
-        return _refused(
-            request, lab, code, strike, problem, scripted=scripted,
-            typed={"reason": reason, "note": note, "person": person, "type": type, "side": side,
-                   "series": series} if action in ("reject", "note", "retag") else {},
-        )  # fmt: skip
+        show = do_act(lab, strike, typed, who=visitor.who, session=code)
+    except (UsageError, LabError) as problem:
+        kept = typed.typed() if action in ("reject", "note", "retag") else {}
+        return _refused(request, lab, code, strike, refused(kept, problem), scripted=scripted)
+    position = before.row.position if show == strike else strike_view(lab, show).row.position
     after = before.neighbours.after
     following = after if action in _GOES_ON and after is not None else show
     if scripted:
@@ -116,50 +95,31 @@ def act(
 
 
 def _refused(
-    request: Request,
-    lab: Lab,
-    code: str,
-    strike: int,
-    problem: QuintainError,
-    *,
-    scripted: bool,
-    typed: dict[str, str],
+    request: Request, lab: Lab, code: str, strike: int, filled: Filled, *, scripted: bool
 ) -> Response:
-    status = 409 if isinstance(problem, ConflictError) else 422
-    words = f"{str(problem)[:1].upper()}{str(problem)[1:]}."
     if scripted:
-        return JSONResponse({"problem": words, "strike": strike}, status)
-    return _show(request, lab, code, strike, problem=words, typed=typed, status=status)
+        return JSONResponse({"problem": as_sentence(filled.problem), "strike": strike}, filled.status)
+    return _show(request, lab, code, strike, filled)
 
 
 def _show(
-    request: Request,
-    lab: Lab,
-    code: str,
-    strike: int,
-    *,
-    said: str = "",
-    problem: str = "",
-    typed: dict[str, str] | None = None,
-    status: int = 200,
+    request: Request, lab: Lab, code: str, strike: int, filled: Filled = EMPTY, *, said: str = ""
 ) -> Response:
     asked = asked_of(request.query_params, code)
     find_session(lab, code)
     strike = strike or _first(lab, code, asked)
-    shown = {"said": said, "problem": problem or asked.problem, "typed": typed or {}}
+    problem = as_sentence(filled.problem) if filled.problem else asked.problem
+    shown = {"said": said, "problem": problem, "typed": filled.typed}
     if not strike:
-        return page(request, "review.html", status=status, seen=None, code=code, asked=asked, **shown)
+        return page(request, "review.html", status=filled.status, seen=None, code=code, asked=asked, **shown)
     seen = _seen(lab, code, asked, strike)
     return page(
         request,
         "review.html",
-        status=status,
+        status=filled.status,
         code=code,
         asked=asked,
-        people=[person.code for person in list_people(lab) if person.erased is None],
-        types=[one.name for one in list_types(lab)],
-        sides=[side for side in SIDES if side],
-        pairs=lambda words: [(word, word) for word in words],
+        **tag_choices(lab),
         **(_told(lab, code, seen) | shown),
     )
 
@@ -176,12 +136,7 @@ def _first(lab: Lab, code: str, asked: Asked) -> int:
 
 
 def _seen(lab: Lab, code: str, asked: Asked, strike: int) -> StrikeView:
-    try:
-        seen = strike_view(
-            lab, strike, asked.strike_filter, sort=asked.chosen.sort, descending=asked.chosen.descending
-        )
-    except MissingError:
-        raise HTTPException(404, f"There is no strike {strike} in this lab.") from None
+    seen = find_strike(lab, strike, asked.chosen)
     if seen.row.session != code:
         raise HTTPException(404, f"Strike {strike} is none of session {code!r}.")
     return seen
@@ -203,12 +158,3 @@ def _told(lab: Lab, code: str, seen: StrikeView) -> dict[str, Any]:
         "typed": {},
         "problem": "",
     }
-
-
-def _series(text: str) -> int:
-    if not text.strip():
-        return 0
-    try:
-        return int(text)
-    except ValueError:
-        raise UsageError(f"series: expected a whole number from 1, or nothing, got {text!r}") from None

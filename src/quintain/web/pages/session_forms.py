@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Annotated, Any
 from urllib.parse import quote
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form, Query, Request
+from pydantic import BaseModel
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 
 from quintain.domain.protocol import Condition, Protocol
-from quintain.errors import ConflictError, LabError, QuintainError, UsageError
+from quintain.errors import LabError, UsageError
 from quintain.report.cautions import LOCAL_RULES, STRIKE_CAUTIONS
 from quintain.store.lab import Lab
 from quintain.store.queries_lists import list_people, list_rigs
@@ -27,6 +27,7 @@ from quintain.tasks.sessions import (
 from quintain.tasks.strike_types import list_types
 from quintain.tasks.tag_by_plan import TagReport, tag_by_plan
 from quintain.web.current import CurrentLab, CurrentVisitor
+from quintain.web.forms import EMPTY, Filled, refused
 from quintain.web.pages.sessions import find_session, list_page
 from quintain.web.rendering import page
 from quintain.web.security.roles import Role, needs
@@ -34,8 +35,6 @@ from quintain.web.security.roles import Role, needs
 __all__ = ["router"]
 
 router = APIRouter(prefix="/sessions", include_in_schema=False)
-
-Text = Annotated[str, Form()]
 
 _CHOICES = {
     "arrangement": [
@@ -53,28 +52,64 @@ _CHOICES = {
     ],
 }
 _NUMBERS = ("repetitions", "warm_ups", "rest", "rest_between_blocks", "seed")
-_PROBLEMS = (UsageError, ConflictError, LabError)
+
+
+class _Entries(BaseModel):
+    """What is stated of a session, as typed."""
+
+    title: str = ""
+    when: str = ""
+    rig: str = ""
+    note: str = ""
+
+    def stated(self) -> dict[str, Any]:
+        return {"title": self.title, "when": _when(self.when), "rig": self.rig, "note": self.note}
+
+
+class _NewSession(_Entries):
+    code: str = ""
+
+
+class _KnownSession(_Entries):
+    changes: int | None = None
+
+
+class _Plan(BaseModel):
+    """A plan, as typed."""
+
+    people: str = ""
+    conditions: str = ""
+    repetitions: str = ""
+    arrangement: str = "blocks"
+    order: str = "balanced"
+    turns: str = "person"
+    rest: str = ""
+    rest_between_blocks: str = ""
+    warm_ups: str = ""
+    seed: str = ""
+    changes: int | None = None
+
+
+class _Known(BaseModel):
+    """What is known of strikes that the plan is to tell, as typed."""
+
+    missing: str = "0"
+    extra: str = "0"
+    recording_is: str = ""
+    gap: str = ""
+    by_name: bool = False
+    no_warm_ups: bool = False
 
 
 @router.post("")
 def add(
-    request: Request,
-    lab: CurrentLab,
-    visitor: CurrentVisitor,
-    code: Text = "",
-    title: Text = "",
-    when: Text = "",
-    rig: Text = "",
-    note: Text = "",
+    request: Request, lab: CurrentLab, visitor: CurrentVisitor, typed: Annotated[_NewSession, Form()]
 ) -> Response:
     """Add a session; what cannot be used comes back with what is wrong."""
-    typed = {"code": code, "title": title, "when": when, "rig": rig, "note": note}
     try:
-        made = add_session(
-            lab, code.strip(), who=visitor.who, title=title, when=_when(when), rig=rig, note=note
-        )
-    except _PROBLEMS as problem:
-        return list_page(request, lab, typed=typed, problem=str(problem), status=_status(problem))
+        made = add_session(lab, typed.code.strip(), who=visitor.who, **typed.stated())
+    except (UsageError, LabError) as problem:
+        return list_page(request, lab, refused(typed, problem))
     return RedirectResponse(f"/sessions/{quote(made.code)}", 303)
 
 
@@ -90,21 +125,14 @@ def edit(
     lab: CurrentLab,
     visitor: CurrentVisitor,
     code: str,
-    title: Text = "",
-    when: Text = "",
-    rig: Text = "",
-    note: Text = "",
-    changes: Annotated[int | None, Form()] = None,
+    typed: Annotated[_KnownSession, Form()],
 ) -> Response:
     """Change a session; whoever comes too late is told, and nothing typed is lost."""
-    typed = {"title": title, "when": when, "rig": rig, "note": note}
     find_session(lab, code)
     try:
-        edit_session(
-            lab, code, changes=changes, who=visitor.who, title=title, when=_when(when), rig=rig, note=note
-        )
-    except _PROBLEMS as problem:
-        return _edit(request, lab, code, typed=typed, problem=str(problem), status=_status(problem))
+        edit_session(lab, code, changes=typed.changes, who=visitor.who, **typed.stated())
+    except (UsageError, LabError) as problem:
+        return _edit(request, lab, code, refused(typed, problem))
     return RedirectResponse(f"/sessions/{quote(code)}", 303)
 
 
@@ -120,29 +148,14 @@ def plan(
     lab: CurrentLab,
     visitor: CurrentVisitor,
     code: str,
-    people: Text = "",
-    conditions: Text = "",
-    repetitions: Text = "",
-    arrangement: Text = "blocks",
-    order: Text = "balanced",
-    turns: Text = "person",
-    rest: Text = "",
-    rest_between_blocks: Text = "",
-    warm_ups: Text = "",
-    seed: Text = "",
-    changes: Annotated[int | None, Form()] = None,
+    typed: Annotated[_Plan, Form()],
 ) -> Response:
     """Lay down the plan."""
-    typed = {
-        "people": people, "conditions": conditions, "repetitions": repetitions, "arrangement": arrangement,
-        "order": order, "turns": turns, "rest": rest, "rest_between_blocks": rest_between_blocks,
-        "warm_ups": warm_ups, "seed": seed,
-    }  # fmt: skip
     find_session(lab, code)
     try:
-        plan_session(lab, code, _protocol(typed), changes=changes, who=visitor.who)
-    except _PROBLEMS as problem:
-        return _plan(request, lab, code, typed=typed, problem=str(problem), status=_status(problem))
+        plan_session(lab, code, _protocol(typed), changes=typed.changes, who=visitor.who)
+    except (UsageError, LabError) as problem:
+        return _plan(request, lab, code, refused(typed, problem))
     return RedirectResponse(f"/sessions/{quote(code)}/plan", 303)
 
 
@@ -155,51 +168,21 @@ def sheet(lab: CurrentLab, code: str) -> Response:
 
 @router.get("/{code}/tag", dependencies=[needs(Role.OPERATOR)])
 def tag_form(
-    request: Request,
-    lab: CurrentLab,
-    visitor: CurrentVisitor,
-    code: str,
-    missing: str = "0",
-    extra: str = "0",
-    recording_is: str = "",
-    gap: str = "",
-    by_name: bool = False,
-    no_warm_ups: bool = False,
+    request: Request, lab: CurrentLab, visitor: CurrentVisitor, code: str, typed: Annotated[_Known, Query()]
 ) -> Response:
     """What tagging by the plan would do, without doing it."""
-    typed = {"missing": missing, "extra": extra, "recording_is": recording_is, "gap": gap,
-             "by_name": by_name, "no_warm_ups": no_warm_ups}  # fmt: skip
     return _tag(request, lab, code, visitor.who, typed, dry_run=True)
 
 
 @router.post("/{code}/tag")
 def tag(
-    request: Request,
-    lab: CurrentLab,
-    visitor: CurrentVisitor,
-    code: str,
-    missing: Text = "0",
-    extra: Text = "0",
-    recording_is: Text = "",
-    gap: Text = "",
-    by_name: Annotated[bool, Form()] = False,
-    no_warm_ups: Annotated[bool, Form()] = False,
+    request: Request, lab: CurrentLab, visitor: CurrentVisitor, code: str, typed: Annotated[_Known, Form()]
 ) -> Response:
     """Tag the strikes that are told for sure."""
-    typed = {"missing": missing, "extra": extra, "recording_is": recording_is, "gap": gap,
-             "by_name": by_name, "no_warm_ups": no_warm_ups}  # fmt: skip
     return _tag(request, lab, code, visitor.who, typed, dry_run=False)
 
 
-def _edit(
-    request: Request,
-    lab: Lab,
-    code: str,
-    *,
-    typed: dict[str, str] | None = None,
-    problem: str = "",
-    status: int = 200,
-) -> Response:
+def _edit(request: Request, lab: Lab, code: str, filled: Filled = EMPTY) -> Response:
     find_session(lab, code)
     record = show_session(lab, code)
     stated = {
@@ -207,33 +190,25 @@ def _edit(
         "when": f"{record.when.astimezone(UTC):%Y-%m-%d %H:%M}" if record.when else "",
     }  # fmt: skip
     return page(
-        request, "session_edit.html", status=status, session=record, typed=typed or stated, problem=problem,
-        rigs=[rig.name for rig in list_rigs(lab)],
+        request, "session_edit.html", status=filled.status, session=record, typed=filled.typed or stated,
+        problem=filled.problem, rigs=[rig.name for rig in list_rigs(lab)],
     )  # fmt: skip
 
 
-def _plan(
-    request: Request,
-    lab: Lab,
-    code: str,
-    *,
-    typed: dict[str, str] | None = None,
-    problem: str = "",
-    status: int = 200,
-) -> Response:
+def _plan(request: Request, lab: Lab, code: str, filled: Filled = EMPTY) -> Response:
     seen = find_session(lab, code)
     protocol = protocol_of(lab, code)
     return page(
         request,
         "session_plan.html",
-        status=status,
+        status=filled.status,
         session=show_session(lab, code),
         seen=seen,
         protocol=protocol,
         planned=planned_strikes(lab, code),
         tagged={row.position: row.strike_id for row in seen.planned if row.strike_id is not None},
-        typed=typed or _stated(protocol),
-        problem=problem,
+        typed=filled.typed or _stated(protocol),
+        problem=filled.problem,
         people=[person.code for person in list_people(lab) if person.erased is None],
         types=[one.name for one in list_types(lab)],
         choices=_CHOICES,
@@ -242,24 +217,22 @@ def _plan(
     )
 
 
-def _tag(
-    request: Request, lab: Lab, code: str, who: str, typed: Mapping[str, Any], *, dry_run: bool
-) -> Response:
+def _tag(request: Request, lab: Lab, code: str, who: str, typed: _Known, *, dry_run: bool) -> Response:
     seen = find_session(lab, code)
     told: TagReport | None = None
-    problem, status = "", 200
+    filled = Filled(typed.model_dump())
     try:
         told = tag_by_plan(
-            lab, code, missing=int(_number("missing", typed["missing"], "0")),
-            extra=int(_number("extra", typed["extra"], "0")), recording_is=typed["recording_is"],
-            gap=_number("gap", typed["gap"], "0") or None, by_name=typed["by_name"],
-            warm_ups_recorded=not typed["no_warm_ups"], dry_run=dry_run, who=who,
+            lab, code, missing=int(_number("missing", typed.missing)),
+            extra=int(_number("extra", typed.extra)), recording_is=typed.recording_is,
+            gap=_number("gap", typed.gap) or None, by_name=typed.by_name,
+            warm_ups_recorded=not typed.no_warm_ups, dry_run=dry_run, who=who,
         )  # fmt: skip
-    except _PROBLEMS as trouble:
-        problem, status = str(trouble), _status(trouble)
+    except (UsageError, LabError) as problem:
+        filled = refused(typed, problem)
     return page(
-        request, "session_tag.html", status=200 if dry_run else status, seen=seen, row=seen.row,
-        typed=typed, told=told, problem=problem,
+        request, "session_tag.html", status=200 if dry_run else filled.status, seen=seen, row=seen.row,
+        typed=filled.typed, told=told, problem=filled.problem,
     )  # fmt: skip
 
 
@@ -277,12 +250,12 @@ def _stated(protocol: Protocol | None) -> dict[str, str]:
     }
 
 
-def _protocol(typed: Mapping[str, str]) -> Protocol:
-    people = tuple(typed["people"].replace(",", " ").split())
-    conditions = tuple(_condition(line) for line in typed["conditions"].splitlines() if line.strip())
-    numbers = {name: _number(name, typed[name], "0") for name in _NUMBERS}
+def _protocol(typed: _Plan) -> Protocol:
+    people = tuple(typed.people.replace(",", " ").split())
+    conditions = tuple(_condition(line) for line in typed.conditions.splitlines() if line.strip())
+    numbers = {name: _number(name, getattr(typed, name)) for name in _NUMBERS}
     others: dict[str, Any] = {name: int(numbers[name]) for name in ("repetitions", "warm_ups", "seed")}
-    others |= {name: typed[name] for name in _CHOICES}
+    others |= {name: getattr(typed, name) for name in _CHOICES}
     try:
         return Protocol(
             people, conditions, rest=numbers["rest"], rest_between_blocks=numbers["rest_between_blocks"],
@@ -302,9 +275,10 @@ def _condition(line: str) -> Condition:
         raise UsageError(str(problem)) from None
 
 
-def _number(name: str, text: str, empty: str) -> float:
+def _number(name: str, text: str) -> float:
+    """A number as typed; nothing is 0."""
     words = name.replace("_", " ")
-    told = (text.strip() or empty).replace(",", ".")
+    told = (text.strip() or "0").replace(",", ".")
     try:
         value = float(told)
     except ValueError:
@@ -325,7 +299,3 @@ def _when(text: str) -> datetime | None:
     except ValueError:
         raise UsageError(f"when: expected a time as 2026-11-25 17:00, got {text!r}") from None
     return told if told.tzinfo else told.replace(tzinfo=UTC)
-
-
-def _status(problem: QuintainError) -> int:
-    return 409 if isinstance(problem, ConflictError) else 422

@@ -25,6 +25,7 @@ from quintain.tasks.replay import curves_of
 from quintain.tasks.report import write_session_reports
 from quintain.tasks.session_summary import summarise_session
 from quintain.web.current import CurrentLab
+from quintain.web.forms import EMPTY, Filled
 from quintain.web.navigation import Nav
 from quintain.web.pages._report_file import report_file
 from quintain.web.pages._session_rows import (
@@ -126,15 +127,13 @@ def shapes(request: Request, lab: CurrentLab, code: str, strike: int = 0) -> Res
     )  # fmt: skip
 
 
-def list_page(
-    request: Request, lab: Lab, *, typed: dict[str, str] | None = None, problem: str = "", status: int = 200
-) -> Response:
+def list_page(request: Request, lab: Lab, filled: Filled = EMPTY) -> Response:
     """The list, with what somebody typed into the form of a new session."""
     found = list_sessions(lab)
     waiting = sum(one.strikes.waiting for one in found)
     return page(
-        request, "sessions.html", status=status, sessions=found, waiting=waiting, typed=typed or {},
-        problem=problem, rigs=[rig.name for rig in list_rigs(lab)],
+        request, "sessions.html", status=filled.status, sessions=found, waiting=waiting, typed=filled.typed,
+        problem=filled.problem, rigs=[rig.name for rig in list_rigs(lab)],
     )  # fmt: skip
 
 

@@ -9,11 +9,10 @@ from dataclasses import replace
 from pathlib import PurePath
 from typing import Annotated, Any, NamedTuple
 
-from fastapi import APIRouter, Form, HTTPException, Request
+from fastapi import APIRouter, Form, Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from quintain.domain.as_json import STRIKE_QUANTITIES, strike_as_json
-from quintain.domain.person import SIDES
 from quintain.domain.strike import Strike
 from quintain.errors import ConflictError, MissingError, QuintainError, UsageError
 from quintain.quantities import GLOSSARY
@@ -23,15 +22,14 @@ from quintain.report.parts import budget_of
 from quintain.store.curves import read_curves
 from quintain.store.lab import Lab
 from quintain.store.queries_fresh import one_state
-from quintain.store.queries_lists import list_people
 from quintain.store.results import load_strike
-from quintain.tasks import review
 from quintain.tasks.compare_analyses import reasons
 from quintain.tasks.lab_views import StrikeView, strike_view
 from quintain.tasks.replay import ResultHistory, StrikeCurves, StrikeHistory, curves_of, history_of, replay
-from quintain.tasks.strike_types import list_types
 from quintain.web.chosen import CurrentChosen
 from quintain.web.current import CurrentLab, CurrentVisitor
+from quintain.web.forms import EMPTY, Filled, refused
+from quintain.web.pages._review_acts import Act, do_act, find_strike, tag_choices
 from quintain.web.pages._strike_charts import strike_charts
 from quintain.web.pages._strike_words import BUDGETS, deed_words, strike_rows, strike_words
 from quintain.web.rendering import page
@@ -73,45 +71,13 @@ def act(
     visitor: CurrentVisitor,
     chosen: CurrentChosen,
     strike_id: int,
-    action: Annotated[str, Form()] = "",
-    changes: Annotated[int | None, Form()] = None,
-    reason: Annotated[str, Form()] = "",
-    note: Annotated[str, Form()] = "",
-    person: Annotated[str, Form()] = "",
-    type: Annotated[str, Form()] = "",
-    side: Annotated[str, Form()] = "",
-    series: Annotated[str, Form()] = "",
+    typed: Annotated[Act, Form()],
 ) -> Response:
     """Accept, reject, tag, note or take back; whoever was faster is told, and nothing typed is lost."""
-    seen: dict[str, Any] = {"changes": changes, "who": visitor.who}
-    show = strike_id
     try:
-        if action == "accept":
-            review.accept(lab, strike_id, **seen)
-        elif action == "reject":
-            review.reject(lab, strike_id, reason, **seen)
-        elif action == "wait":
-            review.wait_again(lab, strike_id, **seen)
-        elif action == "note":
-            review.note(lab, strike_id, note, **seen)
-        elif action == "retag":
-            counted = _series(series)
-            review.retag(lab, strike_id, person=person, type=type, side=side, series=counted, **seen)
-        elif action == "undo":
-            show = review.undo(lab, who=visitor.who).strikes[0].id
-        else:
-            raise HTTPException(422, "There is no such act of review; use the buttons of the page.")
+        show = do_act(lab, strike_id, typed, who=visitor.who)
     except (ConflictError, MissingError, UsageError) as problem:
-        typed = {
-            "reason": reason,
-            "note": note,
-            "person": person,
-            "type": type,
-            "side": side,
-            "series": series,
-        }
-        status = 409 if isinstance(problem, ConflictError) else 422
-        return _show(request, lab, chosen, strike_id, problem=str(problem), typed=typed, status=status)
+        return _show(request, lab, chosen, strike_id, refused(typed.typed(), problem))
     return RedirectResponse(f"/strikes/{show}{chosen.query}", 303)
 
 
@@ -188,15 +154,13 @@ def _show(
     lab: Lab,
     chosen: CurrentChosen,
     strike_id: int,
+    filled: Filled = EMPTY,
     *,
     quantity: str = "",
     again: int = 0,
-    problem: str = "",
-    typed: dict[str, str] | None = None,
-    status: int = 200,
 ) -> Response:
     with one_state(lab):
-        seen = _seen_in(lab, chosen, strike_id)
+        seen = find_strike(lab, strike_id, chosen)
         history = history_of(lab, strike_id)
         result = seen.result
         words = strike_words(result) if result is not None else None
@@ -217,7 +181,7 @@ def _show(
         return page(
             request,
             "strike.html",
-            status=status,
+            status=filled.status,
             seen=seen,
             drawable=_drawable(lab, seen, history),
             row=row,
@@ -232,21 +196,11 @@ def _show(
             compared=_COMPARED,
             deed_words=deed_words,
             again=_again(lab, history, again),
-            people=[person.code for person in list_people(lab) if person.erased is None],
-            types=[one.name for one in list_types(lab)],
-            sides=[side for side in SIDES if side],
-            typed=tags | {name: value for name, value in (typed or {}).items() if value},
-            problem=problem,
+            typed=tags | {name: value for name, value in filled.typed.items() if value},
+            problem=filled.problem,
             base_name=lambda path: PurePath(path).name,
-            pairs=lambda words: [(word, word) for word in words],
+            **tag_choices(lab),
         )
-
-
-def _seen_in(lab: Lab, chosen: CurrentChosen, strike_id: int) -> StrikeView:
-    try:
-        return strike_view(lab, strike_id, chosen.filter, sort=chosen.sort, descending=chosen.descending)
-    except MissingError:
-        raise HTTPException(404, f"There is no strike {strike_id} in this lab.") from None
 
 
 def _earlier(lab: Lab, history: StrikeHistory) -> tuple[_Earlier, ...]:
@@ -274,15 +228,6 @@ def _drawable(lab: Lab, seen: StrikeView, history: StrikeHistory) -> bool:
     if seen.analysis is None or seen.row.number is None:
         return False
     return bool(history.kept_at) or read_curves(lab.cache, seen.analysis.output, seen.row.number) is not None
-
-
-def _series(text: str) -> int:
-    if not text.strip():
-        return 0
-    try:
-        return int(text)
-    except ValueError:
-        raise UsageError(f"series: expected a whole number from 1, or nothing, got {text!r}") from None
 
 
 # -- curves and files
