@@ -219,6 +219,8 @@ def test_a_table_says_who_and_when(lab: Lab, folder: Path) -> None:
         ("one.csv,,,imu.csv,,,1+-0.1,sync", "offset and sync both tell the offset between the clocks"),
         ("one.csv,,,,,,1+-0.1", "line 2: offset says something of a recording of the motion; name it under"),
         ("one.csv,,,,,,,sync", "line 2: sync says something of a recording of the motion"),
+        ('one.csv,,,,,,,,,"1,0,0"', "line 2: normal says something of a recording of the motion"),
+        ('one.csv,,,imu.csv,,,,,,"0,0,0"', "the normal needs a length"),
         ("one.csv,,,,,,,,hx", "line 2: track says something of a recording of the motion"),
         ('one.csv,,,imu.csv,,,,"a,b,c"', "expected the name of a channel, or two as in 'sync,trigger'"),
         ('one.csv,,,imu.csv,,,,,"hx,hy"', "a tracked point has one or three channels"),
@@ -231,7 +233,7 @@ def test_rows_that_cannot_be_understood(lab: Lab, folder: Path, row: str, words:
     _write(folder / "one.csv")
     _write(folder / "imu.csv", 3.0, text="time_s,acc_x_g")
     (folder / "bad.csv").write_text("x")
-    (folder / "t.csv").write_text(f"file,side,when,motion,speed,trial,offset,sync,track\n{row}\n")
+    (folder / "t.csv").write_text(f"file,side,when,motion,speed,trial,offset,sync,track,normal\n{row}\n")
     report = import_recordings(lab, [folder], sidecar=folder / "t.csv")
     assert any(words.replace(".-", "+-") in file.reason for file in report.of("refused"))
     assert [file.path.name for file in report.of("new")] in ([], ["imu.csv"])
@@ -367,3 +369,84 @@ def test_all_landings_in_one_go(lab: Lab) -> None:
     assert {round(row.rate, 6) for row in rows} == {1000.0}
     assert {round(row.duration, 6) for row in rows} == {8.0}
     assert doctor(lab.folder).findings == ()
+
+
+def test_tables_of_speeds_and_gates_come_along(lab: Lab, folder: Path) -> None:
+    for n in (1, 2, 3):
+        _write(folder / f"{n}.csv", 100.0 * n)
+    (folder / "gates.csv").write_text("first [ms];second [ms];spacing [mm];name\n100;110,5;60;Ada\n")
+    (folder / "bad.txt").write_text("strike,speed\n1,8\n")
+    table = folder / "table.csv"
+    table.write_text("file,speed\n1.csv,gates.csv\n2.csv,none.csv\n3.csv,bad.txt\n")
+    files = {file.path.name: file for file in import_recordings(lab, [folder], sidecar=table).files}
+    assert set(files) == {"1.csv", "2.csv", "3.csv"}  # tables are no recordings
+    assert files["1.csv"].speeds == "first [ms];second [ms];spacing [mm]\n100;110,5;60\n"
+    assert _rows(lab)["1.csv"].speeds == files["1.csv"].speeds
+    assert "table.csv, line 3: its table of speeds none.csv is not among the files" in files["2.csv"].reason
+    assert "table.csv, line 4: bad.txt: column 'speed' needs a unit" in files["3.csv"].reason
+    # what the computer holds besides is not opened, whatever a table names
+    table.write_text(f"file,speed\n2.csv,{folder.parent / 'elsewhere.csv'}\n")
+    (folder.parent / "elsewhere.csv").write_text("strike,speed [m/s]\n1,8\n")
+    again = import_recordings(lab, [folder / "2.csv"], sidecar=table)
+    assert "elsewhere.csv is not among the files to import" in _only(again.files).reason
+
+
+def test_typed_speeds_do_not_give_way_to_a_motion_by_its_name(lab: Lab, folder: Path) -> None:
+    _write(folder / "P-01_jab_1_force.csv")
+    _write(folder / "P-01_jab_1_motion.csv", 3.0, text="time_s,acc_x_g")
+    table = folder / "table.csv"
+    table.write_text("file,speed,person,type,trial\nP-01_jab_1_force.csv,8.2+-0.2,P-01,jab,1\n")
+    report = import_recordings(lab, [folder], sidecar=table, pattern="{person}_{type}_{trial}_{kind}")
+    refused = _only(report.of("refused"))
+    assert "there are both speeds and a motion by its name, P-01_jab_1_motion.csv; take the" in refused.reason
+    assert list(_rows(lab)) == ["P-01_jab_1_motion.csv"]
+
+
+def test_known_ones_are_stated_anew_when_asked(lab: Lab, folder: Path) -> None:
+    _write(folder / "one.csv")
+    imu = "time_s,acc_x_g\n" + "".join(f"{i / 1000},{i % 7}\n" for i in range(200))
+    import_recordings(lab, [folder / "one.csv"])
+    (folder / "imu.csv").write_text(imu)
+    table = folder / "table.csv"
+    table.write_text('file,person,motion,offset,normal\none.csv,P-03,imu.csv,0.01+-0.2,"1,0,0"\n')
+    told = import_recordings(lab, [folder], sidecar=table, add_people=True).files
+    known = next(file for file in told if file.path.name == "one.csv")
+    assert known.state == "known"
+    for words in (
+        "person 'not stated', not 'P-03'",
+        "normal 'not stated', not '1,0,0'",
+        "Nothing was changed",
+    ):
+        assert words in known.reason
+    assert f"to state it: --restate, or quintain state {known.sha256[:12]}" in known.reason
+    assert _rows(lab)["one.csv"].motion_sha256 is None
+    for dry_run in (True, False):
+        report = import_recordings(
+            lab, [folder], sidecar=table, add_people=True, restate=True, dry_run=dry_run
+        )
+        (file,) = report.of("restated")
+        assert file.reason.endswith("stated now: motion, offset, normal, person")
+        assert (_rows(lab)["one.csv"].motion_sha256 is None) == dry_run
+    row = _rows(lab)["one.csv"]
+    assert row.alignment == {"offset": "0.01+-0.2", "normal": "1,0,0"}
+    assert row.person_id is not None
+    assert row.changes == 1
+    assert import_recordings(lab, [folder], sidecar=table, restate=True, add_people=True).of("restated") == []
+    # what makes no sense is refused here as well, and the others go on
+    table.write_text("file,motion,offset\none.csv,imu.csv,99+-0.2\n")
+    report = import_recordings(lab, [folder], sidecar=table, restate=True)
+    assert "imu.csv covers nothing of one.csv" in _only(report.of("refused")).reason
+    assert _rows(lab)["one.csv"].changes == 1
+
+
+def test_a_motion_that_is_new_with_known_strikes(lab: Lab, folder: Path) -> None:
+    _write(folder / "one.csv")
+    import_recordings(lab, [folder])
+    _write(folder / "imu.csv", 3.0, text="time_s,acc_x_g")
+    (folder / "t.csv").write_text("file,motion\none.csv,imu.csv\n")
+    looked = import_recordings(lab, [folder], sidecar=folder / "t.csv", restate=True, dry_run=True)
+    assert {f.path.name: f.state for f in looked.files} == {"one.csv": "restated", "imu.csv": "new"}
+    report = import_recordings(lab, [folder], sidecar=folder / "t.csv", restate=True)
+    assert {f.path.name: f.state for f in report.files} == {"one.csv": "restated", "imu.csv": "new"}
+    rows = _rows(lab)
+    assert rows["one.csv"].motion_sha256 == rows["imu.csv"].sha256

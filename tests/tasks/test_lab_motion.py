@@ -204,7 +204,10 @@ def test_another_statement_makes_the_analysis_stale(even, tmp_path):
         table.write_text(f"file,motion,offset\n{force.name},{motion.name},100+-0.2\n")
         again = import_recordings(lab, [force, motion], sidecar=table).files[0]
         assert again.state == "known"
-        assert again.reason.endswith("it says offset 'not stated', not '100+-0.2'. Nothing was changed")
+        assert (
+            "it says offset 'not stated', not '100+-0.2'. Nothing was changed; to state it: " in again.reason
+        )
+        assert again.reason.endswith(f"--restate, or quintain state {again.sha256[:12]}")
         (first,) = analyse_lab(lab, who="tester").analysed
         lost = load_analysis(lab, first.saved.analysis_id)
         assert lost.clock is None

@@ -300,12 +300,14 @@ class Recording(Base):
     motion_sha256: Mapped[str | None] = mapped_column(ForeignKey("recording.sha256"), index=True)
     """The motion of the limb that belongs to it."""
     speeds: Mapped[str] = mapped_column(Text, default="")
-    """Approach speeds as typed, where no motion was recorded."""
+    """Approach speeds where no motion was recorded: as typed, or the text of a table of them."""
     alignment: Mapped[dict[str, str]] = mapped_column(JSON, default=dict)
-    """How the motion belongs to the force, as typed: 'offset' or 'sync' of the clocks, 'track'."""
+    """How the motion belongs to the force, as typed: 'offset' or 'sync' of the clocks, 'track', 'normal'."""
     imported: Mapped[datetime] = mapped_column(Utc, default=utc_now)
     gone: Mapped[datetime | None] = mapped_column(Utc)
     """When its bytes were erased or found missing."""
+    changes: Mapped[int] = mapped_column(Integer, default=0)
+    """Counts changes of what is stated of it."""
 
     session: Mapped[Session | None] = relationship()
 

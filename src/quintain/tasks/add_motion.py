@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from concurrent.futures import Executor
@@ -10,19 +11,22 @@ from pathlib import Path
 from typing import Any
 
 from quintain.domain.analysis import Analysis
-from quintain.domain.motion import ImuSetup, MotionSetup, TrackSetup, TypedSpeed
+from quintain.domain.motion import GateTimes, ImuSetup, MotionSetup, TrackSetup, TypedSpeed
 from quintain.domain.rig import Rig
 from quintain.errors import UsageError
 from quintain.readers.registry import read
 from quintain.tasks.limb import measure_limbs
 from quintain.tasks.motion import join_motion, offset_by_pulses
-from quintain.tasks.speed_table import read_speed_table
+from quintain.tasks.speed_table import TABLES, keep_speed_table, parse_speed_table, read_speed_table
 
 __all__ = [
     "add_motion",
     "clock_offset_of_pulses",
+    "keep_speeds",
+    "kept_speeds",
     "motion_setup",
     "parse_clock_offset",
+    "parse_normal",
     "parse_speeds",
     "parse_sync",
     "parse_track",
@@ -159,9 +163,7 @@ def motion_setup(
     UsageError
         If something cannot be understood.
     """
-    direction = None if normal is None else parse_vector(normal, "normal")
-    if direction is not None and not any(direction):
-        raise UsageError(f"the normal needs a length, got {normal!r}")
+    direction = None if normal is None else parse_normal(normal)
     if track is not None:
         channels = parse_track(track)
         if lever_arm is not None or straight:
@@ -234,9 +236,7 @@ def parse_track(text: str) -> tuple[str, ...]:
 
 def _is_file(text: str) -> bool:
     """Whether the text names a file rather than speeds: a path that exists, or ends as tables of text do."""
-    return Path(text).suffix.lower() in (".csv", ".txt", ".tsv") or (
-        len(text) < 1000 and Path(text).is_file()
-    )
+    return Path(text).suffix.lower() in TABLES or (len(text) < 1000 and Path(text).is_file())
 
 
 def parse_speeds(text: str) -> TypedSpeed:
@@ -278,6 +278,52 @@ def parse_speeds(text: str) -> TypedSpeed:
     if len(found) == 1:
         return TypedSpeed(*found[0])
     return TypedSpeed(by_strike=dict(enumerate(found, start=1)))
+
+
+def keep_speeds(text: str) -> str:
+    """
+    Speeds as a lab keeps them: as typed, or the text of a table without what says nothing of a speed.
+
+    Parameters
+    ----------
+    text : str
+        As for :func:`parse_speeds`, or the text of a table, which has several lines.
+
+    Raises
+    ------
+    UsageError, RecordingError, UnitError
+        If it cannot be understood.
+    """
+    text = text.strip()
+    if "\n" in text or "\r" in text:
+        return keep_speed_table(text)
+    parse_speeds(text)
+    return text
+
+
+def kept_speeds(text: str) -> TypedSpeed | GateTimes:
+    """What :func:`keep_speeds` kept, as numbers; errors as there."""
+    return parse_speed_table(text) if "\n" in text else parse_speeds(text)
+
+
+def parse_normal(text: str) -> tuple[float, float, float]:
+    """
+    Understand the direction into the target.
+
+    Raises
+    ------
+    UsageError
+        If there are not three numbers, or all are zero.
+
+    Examples
+    --------
+    >>> parse_normal("1,0,0")
+    (1.0, 0.0, 0.0)
+    """
+    direction = parse_vector(text, "normal")
+    if not any(direction) or not all(map(math.isfinite, direction)):
+        raise UsageError(f"the normal needs a length, got {text!r}")
+    return direction
 
 
 def parse_vector(text: str, what: str) -> tuple[float, float, float]:

@@ -15,6 +15,7 @@ from quintain.errors import MissingError, UsageError
 from quintain.store.lab import Lab
 from quintain.store.schema import Analysis, Method, Recording, Result, RigVersion
 from quintain.tasks.lab_inputs import LAB_STEP
+from quintain.tasks.speed_table import speeds_in_words
 
 __all__ = ["Comparison", "Lone", "QuantityChange", "compare_analyses", "reasons"]
 
@@ -237,7 +238,8 @@ def _why(database: Database, old: Analysis, new: Analysis) -> list[str]:
         why.append(f"motion of the limb: {' → '.join(motions)}")
     for key in dict.fromkeys((*told_then, *told_now)):
         if (told_then.get(key) or None) != (told_now.get(key) or None):
-            stated = [_shown(told.get(key)) for told in (told_then, told_now)]
+            said = [told.get(key) for told in (told_then, told_now)]
+            stated = [speeds_in_words(text) if text and key == "speeds" else _shown(text) for text in said]
             why.append(f"stated: {key.replace('_', ' ')} {' → '.join(stated)}")
     then, now = _lab_settings(old, "with"), _lab_settings(new, "with")
     why += [

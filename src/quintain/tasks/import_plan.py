@@ -9,9 +9,18 @@ from pathlib import Path
 
 from quintain.errors import QuintainError, UsageError
 from quintain.readers.registry import find_reader, list_readers
-from quintain.tasks.add_motion import parse_clock_offset, parse_speeds, parse_sync, parse_track
+from quintain.tasks.add_motion import (
+    keep_speeds,
+    parse_clock_offset,
+    parse_normal,
+    parse_speeds,
+    parse_sync,
+    parse_track,
+)
 from quintain.tasks.file_name_pattern import NamePattern
+from quintain.tasks.motion_fits import OF_MOTION
 from quintain.tasks.sidecar import SidecarRow, read_sidecar
+from quintain.tasks.speed_table import TABLES, text_of_table
 
 __all__ = ["KINDS", "Asked", "plan_import"]
 
@@ -44,6 +53,7 @@ class Asked:
     offset: str = ""
     sync: str = ""
     track: str = ""
+    normal: str = ""
     problem: str = ""
 
 
@@ -76,10 +86,13 @@ def plan_import(
     if sidecar is not None:
         files = [file for file in files if file.resolve() != Path(sidecar).resolve()]
     by_file = _place_rows(rows, files, Path(sidecar or ".").parent, problems)
+    tables = _find_tables(by_file, files)
+    files = [file for file in files if file not in tables.values()]
     given = {"session": session or "", "rig": rig or "", "kind": kind, "channel": channel or ""}
     asked: dict[Path, Asked] = {}
     for file in files:
         asked[file] = _ask(file, by_file.get(file), patterns, given, told=bool(rows or patterns))
+    _read_tables(asked, by_file, tables)
     _pair_by_name(asked, patterns)
     _pair_by_table(asked, by_file)
     _check_motions(asked, by_file)
@@ -195,7 +208,7 @@ def _ask(
         problems.append(f"the start cannot be understood ({problem}); write it as 2026-11-25T09:30")
     for name, parse in _TYPED.items():
         try:
-            if says.get(name):
+            if says.get(name) and not (name == "speed" and _names_table(says[name])):
                 parse(says[name])
         except UsageError as problem:
             problems.append(str(problem))
@@ -220,6 +233,7 @@ def _ask(
         offset=says.get("offset", ""),
         sync=says.get("sync", ""),
         track=says.get("track", ""),
+        normal=says.get("normal", ""),
         problem=where + "; ".join(problems),
     )
 
@@ -229,8 +243,43 @@ _TYPED: dict[str, Callable[[str], object]] = {
     "offset": parse_clock_offset,
     "sync": parse_sync,
     "track": parse_track,
+    "normal": parse_normal,
 }
 """What is kept as it was typed, and who understands it."""
+
+
+def _names_table(speed: str) -> bool:
+    """Whether a table of recordings names another one of speeds, rather than to state them."""
+    return Path(speed).suffix.lower() in TABLES
+
+
+def _find_tables(rows: Mapping[Path, SidecarRow], files: Sequence[Path]) -> dict[Path, Path]:
+    """Tables of speeds by the recording whose row names them; only files that came along are opened."""
+    by_path = {file.resolve(): file for file in files}
+    named = {
+        file: row.told["speed"].replace("\\", "/") for file, row in rows.items() if row.told.get("speed")
+    }
+    found = {
+        file: _find_named(name, file.parent, by_path) for file, name in named.items() if _names_table(name)
+    }
+    return {file: table for file, table in found.items() if isinstance(table, Path)}
+
+
+def _read_tables(
+    asked: dict[Path, Asked], rows: Mapping[Path, SidecarRow], tables: Mapping[Path, Path]
+) -> None:
+    """Give strikes the speeds of the table that their row names."""
+    for file, entry in asked.items():
+        if not _names_table(entry.speeds):
+            continue
+        problem = f"its table of speeds {entry.speeds} is not among the files to import; check the spelling"
+        if file in tables:
+            try:
+                asked[file] = replace(entry, speeds=keep_speeds(text_of_table(tables[file])))
+                continue
+            except QuintainError as trouble:
+                problem = str(trouble).replace("the table of speeds", entry.speeds)
+        asked[file] = replace(entry, problem=entry.problem or f"{rows[file].where}: {problem}")
 
 
 def _when(says: Mapping[str, str]) -> datetime | None:
@@ -255,7 +304,13 @@ def _pair_by_name(asked: dict[Path, Asked], patterns: Sequence[NamePattern]) -> 
             motions.setdefault(_key(entry), []).append(entry.path)
     for path, entry in asked.items():
         found = motions.get(_key(entry), []) if entry.kind == "strikes" else []
-        if len(found) == 1:
+        if len(found) == 1 and entry.speeds:
+            problem = (
+                f"there are both speeds and a motion by its name, {found[0].name}; take the speeds out of "
+                "the table, or import the motion apart"
+            )
+            asked[path] = replace(entry, problem=entry.problem or problem)
+        elif len(found) == 1:
             asked[path] = replace(entry, motion=found[0])
         elif found:
             problem = f"{found[0].name} and {found[1].name} may both be its motion; say which in a table"
@@ -294,7 +349,7 @@ def _pair_by_table(asked: dict[Path, Asked], rows: Mapping[Path, SidecarRow]) ->
 def _check_motions(asked: dict[Path, Asked], rows: Mapping[Path, SidecarRow]) -> None:
     """Refuse what is said of a motion where there is none."""
     for path, entry in asked.items():
-        said = [name for name in ("offset", "sync", "track") if getattr(entry, name)]
+        said = [name for name in OF_MOTION if getattr(entry, name)]
         if said and entry.motion is None and not entry.problem:
             asked[path] = replace(
                 entry,

@@ -10,11 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import func, select
-from sqlalchemy.orm import Session as Database
 
 from quintain.domain.recording import Recording as Recorded
 from quintain.domain.trace import Trace
-from quintain.errors import ConflictError, LabError, QuintainError, RecordingError
+from quintain.errors import ConflictError, LabError, MissingError, QuintainError, RecordingError
 from quintain.readers.fingerprint import take_fingerprint
 from quintain.readers.load_table import read_load_table
 from quintain.readers.registry import find_reader, read
@@ -22,10 +21,12 @@ from quintain.store.lab import Lab, Writer
 from quintain.store.originals import hash_of
 from quintain.store.schema import Person, Recording, Rig, Session, Source, StrikeType
 from quintain.store.trouble import READ_ONLY
-from quintain.tasks.add_motion import parse_sync, parse_track
 from quintain.tasks.import_plan import Asked, plan_import
 from quintain.tasks.lab_names import LabNames
+from quintain.tasks.motion_fits import OF_MOTION, RecordedFile, check_channels
 from quintain.tasks.progress import Progress, silent
+from quintain.tasks.speed_table import speeds_in_words
+from quintain.tasks.state_recording import FACTS, check_facts, facts_of, for_audit, state_recording
 from quintain.tasks.user_name import user_name
 
 __all__ = ["ImportReport", "ImportedFile", "import_recordings"]
@@ -36,8 +37,9 @@ class ImportedFile:
     """
     What became of a file, and what was understood of it.
 
-    ``state`` is 'new', 'known' (the same bytes are in the lab) or 'refused'; ``reason`` says why, and for
-    known ones what the lab says otherwise. ``duration`` [s], ``rate`` [Hz].
+    ``state`` is 'new', 'known' (the same bytes are in the lab), 'restated' (they are, and it was stated of
+    them what was said now) or 'refused'; ``reason`` says why, and for known ones what the lab says otherwise.
+    ``duration`` [s], ``rate`` [Hz].
     """
 
     path: Path
@@ -62,12 +64,17 @@ class ImportedFile:
     offset: str = ""
     sync: str = ""
     track: str = ""
+    normal: str = ""
 
     @property
     def alignment(self) -> dict[str, str]:
         """What was said of how the motion belongs to the force, by name, as it was typed."""
-        said = {"offset": self.offset, "sync": self.sync, "track": self.track}
-        return {name: text for name, text in said.items() if text}
+        return {name: getattr(self, name) for name in OF_MOTION if getattr(self, name)}
+
+    @property
+    def facts(self) -> dict[str, str]:
+        """What was said of it that may be stated later too, by name."""
+        return {name: getattr(self, name) for name in FACTS if getattr(self, name)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +104,7 @@ def import_recordings(
     add_people: bool = False,
     add_types: bool = False,
     add_sessions: bool = False,
+    restate: bool = False,
     dry_run: bool = False,
     who: str = "",
     progress: Progress = silent,
@@ -127,6 +135,10 @@ def import_recordings(
         What the files do not say themselves, see :func:`quintain.read`; those of motions apart.
     add_people, add_types, add_sessions : bool
         Codes that the lab does not know yet are added; otherwise such a file is refused.
+    restate : bool
+        What is said of files that the lab has already is stated of them, as by
+        :func:`~quintain.tasks.state_recording.state_recording`; otherwise it is compared with what the lab
+        says, and nothing is changed.
     dry_run : bool
         Look at everything and write nothing.
     who : str
@@ -169,7 +181,9 @@ def import_recordings(
         progress("import", begun, total)
         entry = names.settle(entry)
         try:
-            files[entry.path] = _import_one(lab, entry, kept, files, who=who, dry_run=dry_run)
+            files[entry.path] = _import_one(
+                lab, entry, kept, files, who=who, restate=restate, dry_run=dry_run
+            )
         except LabError as problem:
             safe = sum(file.state == "new" for file in files.values())
             raise LabError(
@@ -203,13 +217,14 @@ def _import_one(
     earlier: Mapping[Path, ImportedFile],
     *,
     who: str,
+    restate: bool,
     dry_run: bool,
 ) -> ImportedFile:
     file = ImportedFile(
         path=entry.path, state="new", n_bytes=entry.n_bytes, kind=entry.kind, person=entry.person,
         type=entry.type, side=entry.side, session=entry.session, rig=entry.rig, trial=entry.trial,
         when=entry.when, channel=entry.channel, speeds=entry.speeds, offset=entry.offset, sync=entry.sync,
-        track=entry.track,
+        track=entry.track, normal=entry.normal,
     )  # fmt: skip
     settings = kept[entry.kind == "motion"]
     if entry.problem:
@@ -220,12 +235,18 @@ def _import_one(
             why = "it is not among the files" if motion is None else motion.reason
             return replace(file, state="refused", reason=f"its motion {entry.motion.name} was refused: {why}")
         file = replace(file, motion=motion.sha256)
+    motion_file = None
+    if entry.motion is not None:
+        motion_file = RecordedFile(entry.motion, entry.motion.name, kept[True].given)
     try:
         found = take_fingerprint(entry.path)
         sha256 = _known(lab, entry.path, found.n_bytes)
         if sha256:
-            return _again(lab, replace(file, sha256=sha256), who=who, dry_run=dry_run)
-        _check_channels(entry, settings.given, kept[True].given)
+            file = replace(file, sha256=sha256)
+            return _again(lab, file, motion_file, who=who, restate=restate, dry_run=dry_run)
+        if motion_file is not None:  # now that somebody can still mend it
+            force = RecordedFile(entry.path, entry.path.name, settings.given)
+            check_channels(force, motion_file, file.alignment)
         look = _open(file, settings.given)
         if dry_run:
             file = look.through()
@@ -237,7 +258,9 @@ def _import_one(
         found.check_unchanged()
     except OSError as problem:
         return replace(file, state="refused", reason=f"{entry.path}: {problem.strerror}")
-    except LabError:
+    except LabError as problem:
+        if isinstance(problem, MissingError | ConflictError):
+            return replace(file, state="refused", reason=str(problem))
         raise
     except QuintainError as problem:
         return replace(file, state="refused", reason=str(problem))
@@ -257,20 +280,6 @@ def _known(lab: Lab, path: Path, n_bytes: int) -> str:
         hashes = set(database.scalars(there))
     sha256 = hash_of(path) if hashes else ""
     return sha256 if sha256 in hashes and lab.originals.find(sha256) is not None else ""
-
-
-def _check_channels(entry: Asked, reading: Mapping[str, Any], motion_reading: Mapping[str, Any]) -> None:
-    """Whether the channels that tie motion and force are there, now that somebody can still mend it."""
-    if entry.motion is None or not (entry.sync or entry.track):
-        return
-    motion = read(entry.motion, **motion_reading)
-    names = [*parse_track(entry.track)] if entry.track else []
-    if entry.sync:
-        of_force, of_motion = parse_sync(entry.sync)
-        read(entry.path, **reading).trace(of_force)
-        names.append(of_motion)
-    for name in names:
-        motion.trace(name)
 
 
 class _Look:
@@ -328,43 +337,54 @@ def _trace(recording: Recorded, file: ImportedFile) -> Trace:
     raise RecordingError(f"{file.path}: there is no channel in it; export the recording again")
 
 
-def _again(lab: Lab, file: ImportedFile, *, who: str, dry_run: bool) -> ImportedFile:
-    if dry_run:
-        with lab.reading() as database:
-            return _compared(database, file)
-    with lab.writing(who) as writer:
-        return _again_in(writer, file)
-
-
-def _again_in(writer: Writer, file: ImportedFile) -> ImportedFile:
-    _add_source(writer, file)
-    return _compared(writer.database, file)
-
-
-def _compared(database: Database, file: ImportedFile) -> ImportedFile:
-    """A known file, with what the lab says of it, and where that is not what was understood now."""
-    row = database.get_one(Recording, file.sha256)
-    person = None if row.person_id is None else database.get(Person, row.person_id)
-    session = None if row.session_id is None else database.get(Session, row.session_id)
-    rig = None if row.rig_id is None else database.get(Rig, row.rig_id)
-    there: dict[str, Any] = {
-        "kind": row.kind, "person": person.code if person else "", "type": row.type or "", "side": row.side,
-        "session": session.code if session else "", "rig": rig.name if rig else "",
-        "motion": row.motion_sha256 or "", "speeds": row.speeds, "channel": row.channel,
-        **{name: row.alignment.get(name, "") for name in ("offset", "sync", "track")},
-    }  # fmt: skip
-    others = [
-        f"{name} {value or 'not stated'!r}, not {getattr(file, name)!r}"
-        for name, value in there.items()
-        if getattr(file, name) and getattr(file, name) != value
-    ]
-    reason = f"the same bytes came in as {row.name} on {row.imported:%Y-%m-%d}"
-    if others:
-        reason += f"; there it says {', '.join(others)}. Nothing was changed"
+def _again(
+    lab: Lab,
+    file: ImportedFile,
+    motion: RecordedFile | None,
+    *,
+    who: str,
+    restate: bool,
+    dry_run: bool,
+) -> ImportedFile:
+    """A file whose bytes the lab has: where it came from, and what the lab says of it otherwise."""
+    if not dry_run:
+        with lab.writing(who) as writer:
+            _add_source(writer, file)
+            if restate:
+                _person(writer, file.person), _type(writer, file.type), _session(writer, file.session)
+    with lab.reading() as database:
+        row = database.get_one(Recording, file.sha256)
+        there: dict[str, Any] = facts_of(database, row)
+    others = {name: text for name, text in file.facts.items() if text != there[name]}
+    words = f"the same bytes came in as {row.name} on {row.imported:%Y-%m-%d}"
+    state = "known"
+    if restate and others:
+        if dry_run:
+            # who and what may be added by this import, and were looked at with their names
+            unknown = ("person", "type", "session")
+            told = {name: text for name, text in others.items() if name not in unknown}
+            if told:
+                check_facts(lab, file.sha256, told, motion=motion if "motion" in told else None)
+        else:
+            there |= state_recording(lab, file.sha256, others, who=who).facts
+        state = "restated"
+        words += f"; stated now: {', '.join(others)}"
+    differ = {name: (there[name], text) for name, text in others.items() if state == "known"}
+    if file.kind != row.kind:
+        differ = {"kind": (row.kind, file.kind), **differ}
+    if differ:
+        said = (f"{name} {_words(was)}, not {_words(text)}" for name, (was, text) in differ.items())
+        words += f"; there it says {', '.join(said)}. Nothing was changed"
+        if state == "known" and others:
+            words += f"; to state it: --restate, or quintain state {file.sha256[:12]}"
     return replace(
-        file, state="known", reason=reason, format=row.format, trial=row.trial, when=row.when,
+        file, state=state, reason=words, format=row.format, kind=row.kind, trial=row.trial, when=row.when,
         duration=row.duration, rate=row.rate, **there,
     )  # fmt: skip
+
+
+def _words(text: str) -> str:
+    return repr(speeds_in_words(text) or "not stated")
 
 
 def _enter(writer: Writer, file: ImportedFile, reading: dict[str, Any]) -> ImportedFile:
@@ -373,7 +393,8 @@ def _enter(writer: Writer, file: ImportedFile, reading: dict[str, Any]) -> Impor
     row = database.get(Recording, file.sha256)
     if row is not None:
         if row.gone is None:  # another process was faster
-            return _again_in(writer, file)
+            _add_source(writer, file)
+            return replace(file, state="known", reason="it came in by another process at the same time")
         before = {"gone": row.gone.isoformat()}
         row.gone = None
         writer.note("restore recording", "recording", file.sha256, before=before)
@@ -409,10 +430,11 @@ def _enter(writer: Writer, file: ImportedFile, reading: dict[str, Any]) -> Impor
     database.flush()
     _add_source(writer, file)
     writer.note(
-        "import", "recording", file.sha256,
-        after={"name": _text(file.path.name), "kind": file.kind, "person": file.person, "type": file.type,
-               "side": file.side, "session": file.session, "motion": file.motion},
-    )  # fmt: skip
+        "import",
+        "recording",
+        file.sha256,
+        after={"name": _text(file.path.name), "kind": file.kind, **for_audit(file.facts)},
+    )
     return file
 
 

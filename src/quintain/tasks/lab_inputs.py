@@ -31,6 +31,7 @@ __all__ = [
     "Wanted",
     "gather",
     "inputs_of",
+    "knew_clocks",
     "libraries",
     "measure_inputs",
     "places_of",
@@ -147,7 +148,7 @@ def measure_inputs(inputs: Inputs, places: Places, curves: bool = True) -> Made:
     """
     # here and not above: the face that only asks what is stale loads no numerical library
     from quintain.readers.registry import read
-    from quintain.tasks.add_motion import motion_setup, parse_speeds
+    from quintain.tasks.add_motion import kept_speeds, motion_setup
     from quintain.tasks.analyse import analyse_file
     from quintain.tasks.limb import measure_limbs
     from quintain.tasks.motion import join_motion
@@ -167,11 +168,12 @@ def measure_inputs(inputs: Inputs, places: Places, curves: bool = True) -> Made:
     if inputs.motion:
         motion = read(places.motion, **places.motion_reading)
         _same_bytes(motion.sha256, inputs.motion, "the motion's recording")
-        setup = motion_setup(rig, track=told["alignment"].get("track"))
+        stated = told["alignment"]
+        setup = motion_setup(rig, normal=stated.get("normal"), track=stated.get("track"))
         joined = join_motion(analysis, motion, setup=setup, clock_offset=_clock_offset(told, places))
         analysis = measure_limbs(joined, kind=told["kind"])
     elif told["speeds"]:
-        analysis = measure_limbs(join_motion(analysis, parse_speeds(told["speeds"])), kind=told["kind"])
+        analysis = measure_limbs(join_motion(analysis, kept_speeds(told["speeds"])), kind=told["kind"])
     sources = tuple(s for s in (inputs.recording, inputs.rig_version, inputs.motion) if s)
     step = Step(
         LAB_STEP, __version__, {"told": dict(told), "with": libraries()}, sources,
@@ -425,10 +427,16 @@ _WORDS = {
     "reading": "how its file is read",
     "channel": "the channel",
     "motion_reading": "how the motion's file is read",
-    "speeds": "the typed speeds",
+    "speeds": "the stated speeds",
     "alignment": "how motion and force belong together",
     "kind": "the kind of its strikes",
 }
+
+
+def knew_clocks(analysis: schema.Analysis) -> bool:
+    """Whether an analysis was made by a version that kept how the clocks of motion and force were tied."""
+    told = [step["settings"]["told"] for step in analysis.history if step["function"] == LAB_STEP]
+    return bool(told) and "alignment" in told[-1]
 
 
 def _told_then(analysis: schema.Analysis) -> dict[str, Any] | None:

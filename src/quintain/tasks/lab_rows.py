@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session as Database
 
 from quintain.errors import LabError, MissingError, UsageError
-from quintain.store.schema import Person, Rig, Session, Strike, StrikeType
+from quintain.store.schema import Person, Recording, Rig, Session, Strike, StrikeType
 
-__all__ = ["person_row", "rig_row", "session_row", "strike_row", "type_name"]
+__all__ = ["person_row", "recording_row", "rig_row", "session_row", "strike_row", "type_name"]
 
 
 def person_row(database: Database, code: str, *, living: bool = True) -> Person:
@@ -48,6 +48,28 @@ def session_row(database: Database, code: str) -> Session:
             f"there is no session {code!r} in the lab{_meant(code, database.scalars(select(Session.code)))}"
         )
     return row
+
+
+def recording_row(database: Database, told: str) -> Recording:
+    """
+    A recording by its SHA-256, the first six digits of it or more, or its name.
+
+    Raises
+    ------
+    LabError
+        If there is none, or several.
+    """
+    found: Sequence[Recording] = ()
+    if len(told) >= 6 and set(told) <= set("0123456789abcdef"):
+        found = database.scalars(select(Recording).where(Recording.sha256.startswith(told)).limit(2)).all()
+    if not found:
+        found = database.scalars(select(Recording).where(Recording.name == told).limit(2)).all()
+    if len(found) != 1:
+        many = "more than one" if found else "no"
+        raise MissingError(
+            f"there is {many} recording {told!r} in the lab; give its name or more of its SHA-256"
+        )
+    return found[0]
 
 
 def rig_row(database: Database, name: str) -> Rig:

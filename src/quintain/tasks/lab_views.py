@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Concatenate, ParamSpec, TypeVar
@@ -19,7 +19,7 @@ from quintain.domain.rig import Rig as DomainRig
 from quintain.domain.rig_log import KINDS, LogEntry
 from quintain.domain.rig_state import RigState
 from quintain.domain.strike import Strike as DomainStrike
-from quintain.errors import MissingError, QuintainError
+from quintain.errors import MethodFileError, MissingError, QuintainError
 from quintain.store.lab import Lab
 from quintain.store.queries import Neighbours, StrikeRow, neighbours, strike_page
 from quintain.store.queries_filter import StrikeFilter
@@ -52,6 +52,8 @@ from quintain.store.schema import (
     Source,
     Strike,
 )
+from quintain.tasks.lab_inputs import gather, knew_clocks
+from quintain.tasks.lab_rows import recording_row
 from quintain.tasks.rig_health import judge_rig
 
 __all__ = [
@@ -182,11 +184,18 @@ class AnalysisRow:
     flags: tuple[Flag, ...]
     current: bool
     clock: ClockMatch | None
+    clock_kept: bool
+    """Whether the lab kept how clocks were tied when it was made; earlier versions did not."""
 
 
 @dataclass(frozen=True, slots=True)
 class RecordingView:
-    """A recording, where it came from, what was made of it."""
+    """
+    A recording, where it came from, what was made of it.
+
+    ``out_of_date`` says in sentences why the analysis in force is; ``changes`` counts changes of what is
+    stated.
+    """
 
     row: RecordingRow
     channel: str
@@ -194,6 +203,8 @@ class RecordingView:
     motion_sha256: str | None
     speeds: str
     alignment: Mapping[str, str]
+    changes: int
+    out_of_date: tuple[str, ...]
     analyses: tuple[AnalysisRow, ...]
     strikes: tuple[StrikeRow, ...]
     total: int
@@ -354,7 +365,7 @@ def recording_view(lab: Lab, sha256: str, *, offset: int = 0, limit: int = 100) 
         If there is no such recording, or several.
     """
     with lab.reading() as database:
-        recording = _find_recording(database, sha256)
+        recording = recording_row(database, sha256)
         sources = tuple(
             database.scalars(
                 select(Source.path).where(Source.recording_sha256 == recording.sha256).order_by(Source.id)
@@ -375,7 +386,7 @@ def recording_view(lab: Lab, sha256: str, *, offset: int = 0, limit: int = 100) 
     page = strike_page(lab, chosen, sort="start", offset=offset, limit=limit)
     return RecordingView(
         rows[0], recording.channel, sources, recording.motion_sha256, recording.speeds, recording.alignment,
-        analyses, page.rows, page.total,
+        recording.changes, _out_of_date(lab, recording), analyses, page.rows, page.total,
     )  # fmt: skip
 
 
@@ -484,21 +495,19 @@ def _analysis(row: Analysis) -> AnalysisRow:
     return AnalysisRow(
         row.id, row.at, row.method_sha256, row.rig_version or "", row.quintain, row.output, row.n_strikes,
         tuple(Flag(**entry) for entry in row.flags), row.current, clock_from_json(row.clock),
+        row.clock is not None or knew_clocks(row),
     )  # fmt: skip
 
 
-def _find_recording(database: Database, told: str) -> Recording:
-    found: Sequence[Recording] = ()
-    if len(told) >= 6 and set(told) <= set("0123456789abcdef"):
-        found = database.scalars(select(Recording).where(Recording.sha256.startswith(told)).limit(2)).all()
-    if not found:
-        found = database.scalars(select(Recording).where(Recording.name == told).limit(2)).all()
-    if len(found) != 1:
-        many = "more than one" if found else "no"
-        raise MissingError(
-            f"there is {many} recording {told!r} in the lab; give its name or more of its SHA-256"
-        )
-    return found[0]
+def _out_of_date(lab: Lab, recording: Recording) -> tuple[str, ...]:
+    """Why its analysis in force is out of date; nothing where there is none."""
+    if recording.kind != "strikes" or recording.gone is not None:
+        return ()
+    try:
+        (wanted,) = gather(lab, recordings=[recording.sha256])
+    except MethodFileError:
+        return ()  # of a newer version, which alone can tell
+    return () if wanted.analysis_id is None else tuple(wanted.because.values())
 
 
 def _count(database: Database, table: Any, *where: Any) -> int:

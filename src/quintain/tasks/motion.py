@@ -42,7 +42,7 @@ from quintain.numerics.track import speed_from_track
 from quintain.tasks.imu_recording import ImuStretch, has_imu, pick_axes, read_imu
 from quintain.version import __version__
 
-__all__ = ["join_motion", "offset_by_pulses"]
+__all__ = ["is_track", "join_motion", "offset_by_pulses"]
 
 Floats = NDArray[np.float64]
 
@@ -127,7 +127,7 @@ def join_motion(
         joined = _gates(analysis, motion)
     elif isinstance(setup, TrackSetup):
         joined = _track(analysis, motion, setup, clock_offset)
-    elif _is_track(motion):
+    elif is_track(motion):
         joined = _track(analysis, motion, TrackSetup(normal=setup.normal if setup else None), clock_offset)
     else:
         joined = _imu(analysis, motion, setup or ImuSetup(), clock_offset)
@@ -413,7 +413,8 @@ def _why_none(
 # -- other sources
 
 
-def _is_track(recording: Recording) -> bool:
+def is_track(recording: Recording) -> bool:
+    """Whether a recording of the motion holds positions and no accelerations."""
     return not has_imu(recording) and any(trace.quantity == "position" for trace in recording.traces)
 
 

@@ -28,7 +28,8 @@ COLUMNS = {
     "offset": "clock of the motion less that of the force, and how far off, in s: 28.9+-0.05",
     "sync": "instead of offset: channel of a pulse in both files, or force's and motion's: sync,trigger",
     "track": "one or three channels of the striking point in the motion, as hx,hy,hz",
-    "speed": "approach speed in m/s with its 95 % uncertainty, as 8.2+-0.2; several by ;",
+    "normal": "direction into the target in the axes of sensor or track, as 1,0,0",
+    "speed": "approach speed in m/s with its 95 % uncertainty, as 8.2+-0.2; several by ;, or a table's file",
     "channel": "channel of the force, if there are several",
 }
 """What a table may say; ``file`` is needed."""
