@@ -12,7 +12,7 @@ import pytest
 from quintain.report.figures.decay import draw_decay
 from quintain.report.figures.frame import frame, ground
 from quintain.report.figures.loops import Loop, draw_loops
-from quintain.report.figures.points import Level, Point, draw_points
+from quintain.report.figures.points import Course, Level, Point, draw_points
 from quintain.report.figures.style import CHART_RULES, standalone
 
 
@@ -45,6 +45,21 @@ def test_levels_are_named_and_limits_dashed() -> None:
     assert svg.count('class="pale"') == 1
     for level in levels:
         assert f">{level.words}</text>" in svg
+
+
+def test_a_course_runs_behind_its_points_between_its_limits() -> None:
+    course = Course([0.0, 1.0, 2.0], [10.0, 10.5, 10.75], [9.0, 8.5, 8.0], [11.0, 11.5, 12.0])
+    points = [Point(x, y) for x, y in enumerate([10.0, 11.0, 11.0])]
+    svg = draw_points(points, name="n", x_unit="", label="chart", course=course)
+    (line,) = re.findall(r'class="raw" d="M([^"]+)"', svg)
+    (pale,) = re.findall(r'class="pale" d="M([^"]+)Z"', svg)
+    drawn = [[float(n) for n in place.split()] for place in line.split("L")]
+    band = [[float(n) for n in place.split()] for place in pale.split("L")]
+    first = [float(n) for n in re.search(r'class="pt" d="M([\d.]+ [\d.]+)m', svg)[1].split()]
+    assert drawn[0] == pytest.approx(first)  # the first average is the first value
+    assert [x for x, _ in band] == [*(x for x, _ in drawn), *(x for x, _ in reversed(drawn))]
+    assert all(high < y < low for (_, high), (_, y), (_, low) in zip(band, drawn, band[::-1], strict=False))
+    assert svg.index('class="pale"') < svg.index('class="raw"') < svg.index('class="pt"')
 
 
 def test_nothing_and_strange_numbers_are_drawn_too() -> None:

@@ -17,7 +17,7 @@ class Trend:
     One quantity of a rig over its log.
 
     Limits come from all values but the newest; they are None while there are too few. ``average`` is
-    the exponentially weighted moving average at the newest value, with its own limits.
+    the exponentially weighted moving average at each value, with its own limits; empty likewise.
     """
 
     quantity: str
@@ -26,9 +26,9 @@ class Trend:
     centre: float | None = None
     lower: float | None = None
     upper: float | None = None
-    average: float | None = None
-    average_lower: float | None = None
-    average_upper: float | None = None
+    average: tuple[float, ...] = ()
+    average_lower: tuple[float, ...] = ()
+    average_upper: tuple[float, ...] = ()
 
     @property
     def known(self) -> bool:
@@ -45,9 +45,9 @@ class Trend:
     @property
     def drifted(self) -> bool:
         """Whether the moving average has left its limits: a small shift that lasts."""
-        if self.average is None or self.average_lower is None or self.average_upper is None:
+        if not self.average:
             return False
-        return not self.average_lower <= self.average <= self.average_upper
+        return not self.average_lower[-1] <= self.average[-1] <= self.average_upper[-1]
 
 
 @dataclass(frozen=True, slots=True)

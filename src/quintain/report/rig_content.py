@@ -15,7 +15,7 @@ from quintain.report.calibration_report import calibration_sections
 from quintain.report.cautions import RIG_CAUTIONS
 from quintain.report.document import document
 from quintain.report.drops_report import drop_sections
-from quintain.report.figures.points import Level, Point, draw_points
+from quintain.report.figures.points import Course, Level, Point, draw_points
 from quintain.report.parts import (
     Cell,
     Column,
@@ -39,6 +39,10 @@ _LEADING = ("natural_frequency", "damping_ratio", "gain", "gain_without_height")
 _FEWEST = 3
 """Values from which on a trend is drawn."""
 
+_KNOWN_WORDS = (
+    "; dashed limits three standard deviations about the mean of the earlier ones; grey line the moving "
+    "average, pale the range in which chance alone would keep it"
+)
 _WORDS = {"sound": ("sound", "Sound"), "doubt": ("doubt", "With doubt"), "undecided": ("open", "Undecided")}
 
 
@@ -186,12 +190,13 @@ def trend_section(trend: Trend) -> Section:
         x_words=_dates(trend.when, days),
         label=label,
         levels=_levels(trend),
+        course=Course(days, trend.average, trend.average_lower, trend.average_upper) if trend.known else None,
         y_factor=entry.shown_factor,
     )
     return Section(
         title=f"{entry.label}, over time",
         note=f"{len(days)} check{'s' if len(days) > 1 else ''}; bars 95 %"
-        + ("; limits three standard deviations about the mean of the earlier ones" if trend.known else ""),
+        + (_KNOWN_WORDS if trend.known else ""),
         mark="doubt" if wrong else ("sound" if trend.known else "open"),
         says=_trend_words(trend, newest.text),
         figures=(Figure(figure, label),),
@@ -226,7 +231,7 @@ def _average_words(trend: Trend) -> str:
     """Where the moving average stands, and where it would stay if nothing had shifted."""
     entry = GLOSSARY[trend.quantity]
     ends = (trend.average, trend.average_lower, trend.average_upper)
-    average, low, high = (entry.shown_factor * (end or 0.0) for end in ends)
+    average, low, high = (entry.shown_factor * end[-1] for end in ends)
     told = [rounded(value, (high - low) / 20)[0] for value in (average, low, high)]
     unit = "" if entry.shown_unit == "1" else f" {entry.shown_unit}"
     return (

@@ -74,9 +74,9 @@ def _trend(name: str, entries: Sequence[LogEntry]) -> Trend:
         single.centre,
         single.lower,
         single.upper,
-        float(average.average[-1]),
-        float(average.lower[-1]),
-        float(average.upper[-1]),
+        tuple(average.average.tolist()),
+        tuple(average.lower.tolist()),
+        tuple(average.upper.tolist()),
     )
 
 

@@ -1,4 +1,4 @@
-"""Points with their 95 % intervals and lines to hold them against: control charts, differences, residuals."""
+"""Points with their 95 % intervals and what they are held against: control charts, differences, residuals."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from quintain.report.figures.axes import text
 from quintain.report.figures.frame import CHARACTER, WIDTH, Frame, Margins, frame, ground, whole
 
-__all__ = ["Level", "Point", "draw_points"]
+__all__ = ["Course", "Level", "Point", "draw_points"]
 
 LOW = 150
 """Height below which a figure has less air and fewer ticks. [px]"""
@@ -40,6 +40,16 @@ class Level:
     """Whether the line is drawn, or its band alone."""
 
 
+@dataclass(frozen=True, slots=True)
+class Course:
+    """A line through values in order, such as a moving average, with its own limits as a pale band."""
+
+    x: Sequence[float]
+    y: Sequence[float]
+    low: Sequence[float]
+    high: Sequence[float]
+
+
 def draw_points(
     points: Sequence[Point],
     *,
@@ -47,6 +57,7 @@ def draw_points(
     x_unit: str,
     label: str,
     levels: Sequence[Level] = (),
+    course: Course | None = None,
     x_words: Sequence[tuple[float, str]] | None = None,
     x_factor: float = 1.0,
     y_factor: float = 1.0,
@@ -65,6 +76,8 @@ def draw_points(
         What stands upwards with its unit, the unit of the lower axis, the whole in words.
     levels : sequence of Level
         Lines across the plot.
+    course : Course, optional
+        A line behind the points.
     x_words : sequence of (value, str), optional
         Names on the lower axis instead of numbers.
     x_factor, y_factor : float
@@ -75,11 +88,15 @@ def draw_points(
         Whether the lower axis begins at 0.
     """
     points = [p for p in points if math.isfinite(p.x) and math.isfinite(p.y)]
-    place = _frame(points, levels, x_factor, y_factor, (width, height), from_zero)
+    place = _frame(points, levels, course, x_factor, y_factor, (width, height), from_zero)
     parts = [_band(place, level) for level in levels]
+    if course is not None:
+        parts.append(_limits(place, course))
     parts += ground(place, name, x_unit, x_words=x_words, most_y=5 if height < LOW else 6)
     for level in levels:
         parts += _level(place, level)
+    if course is not None:
+        parts.append(f'<path class="raw" d="M{_path(place, course.x, course.y)}"/>')
     parts += [_point(place, point) for point in points]
     return whole(place, label, parts)
 
@@ -87,6 +104,7 @@ def draw_points(
 def _frame(
     points: Sequence[Point],
     levels: Sequence[Level],
+    course: Course | None,
     x_factor: float,
     y_factor: float,
     size: tuple[int, int],
@@ -95,6 +113,7 @@ def _frame(
     xs = [p.x for p in points] or [0.0]
     ys = [p.y + sign * _half(p.half) for p in points for sign in (-1, 1)]
     ys += [level.y + sign * _half(level.band) for level in levels for sign in (-1, 1)]
+    ys += [] if course is None else [*course.y, *course.low, *course.high]
     ys = [y for y in ys if math.isfinite(y)] or [0.0]
     low, high = min(xs), max(xs)
     air = 0.04 * ((high - low) or abs(high) or 1.0)
@@ -118,6 +137,16 @@ def _band(place: Frame, level: Level) -> str:
     top, bottom = place.y(level.y + level.band), place.y(level.y - level.band)
     outline = f"M{place.left:g} {top:.1f}H{place.right:g}V{bottom:.1f}H{place.left:g}Z"
     return f'<path class="pale" d="{outline}"/>'
+
+
+def _limits(place: Frame, course: Course) -> str:
+    there = _path(place, course.x, course.high)
+    back = _path(place, list(reversed(course.x)), list(reversed(course.low)))
+    return f'<path class="pale" d="M{there}L{back}Z"/>'
+
+
+def _path(place: Frame, x: Sequence[float], y: Sequence[float]) -> str:
+    return "L".join(f"{place.x(a):.1f} {place.y(b):.1f}" for a, b in zip(x, y, strict=True))
 
 
 def _level(place: Frame, level: Level) -> list[str]:
