@@ -51,7 +51,7 @@ def test_a_course_runs_behind_its_points_between_its_limits() -> None:
     course = Course([0.0, 1.0, 2.0], [10.0, 10.5, 10.75], [9.0, 8.5, 8.0], [11.0, 11.5, 12.0])
     points = [Point(x, y) for x, y in enumerate([10.0, 11.0, 11.0])]
     svg = draw_points(points, name="n", x_unit="", label="chart", course=course)
-    (line,) = re.findall(r'class="raw" d="M([^"]+)"', svg)
+    (line,) = re.findall(r'class="cor" d="M([^"]+)"', svg)
     (pale,) = re.findall(r'class="pale" d="M([^"]+)Z"', svg)
     drawn = [[float(n) for n in place.split()] for place in line.split("L")]
     band = [[float(n) for n in place.split()] for place in pale.split("L")]
@@ -59,7 +59,7 @@ def test_a_course_runs_behind_its_points_between_its_limits() -> None:
     assert drawn[0] == pytest.approx(first)  # the first average is the first value
     assert [x for x, _ in band] == [*(x for x, _ in drawn), *(x for x, _ in reversed(drawn))]
     assert all(high < y < low for (_, high), (_, y), (_, low) in zip(band, drawn, band[::-1], strict=False))
-    assert svg.index('class="pale"') < svg.index('class="raw"') < svg.index('class="pt"')
+    assert svg.index('class="pale"') < svg.index('class="cor"') < svg.index('class="pt"')
 
 
 def test_nothing_and_strange_numbers_are_drawn_too() -> None:

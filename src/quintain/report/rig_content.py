@@ -39,10 +39,7 @@ _LEADING = ("natural_frequency", "damping_ratio", "gain", "gain_without_height")
 _FEWEST = 3
 """Values from which on a trend is drawn."""
 
-_KNOWN_WORDS = (
-    "; dashed limits three standard deviations about the mean of the earlier ones; grey line the moving "
-    "average, pale the range in which chance alone would keep it"
-)
+_KNOWN_WORDS = "; dashed three standard deviations of the earlier ones; line and pale range: moving average"
 _WORDS = {"sound": ("sound", "Sound"), "doubt": ("doubt", "With doubt"), "undecided": ("open", "Undecided")}
 
 

@@ -96,7 +96,7 @@ def draw_points(
     for level in levels:
         parts += _level(place, level)
     if course is not None:
-        parts.append(f'<path class="raw" d="M{_path(place, course.x, course.y)}"/>')
+        parts.append(f'<path class="cor" d="M{_path(place, course.x, course.y)}"/>')
     parts += [_point(place, point) for point in points]
     return whole(place, label, parts)
 
