@@ -107,7 +107,7 @@ def test_recording_is_given_bit_for_bit_and_in_windows(api):
     clock = next(one for one in told["analyses"] if one["current"])["clock"]
     assert clock["offset"]["value"] == pytest.approx(100.0, abs=0.002)  # as invented; edges within 1 ms
     assert [pair["strike"] for pair in clock["matched"]] == [1, 2, 3, 4]
-    assert (told["speeds"], told["alignment"]) == ("", {"offset": "", "sync": "", "track": ""})
+    assert (told["speeds"], told["alignment"]) == ("", {"offset": "", "sync": "", "track": "", "normal": ""})
     fine = get(api, f"{place}/window", start=0, end=0.01, points=5000)
     assert not fine["reduced"]
     assert fine["step_s"] == pytest.approx(1 / row["rate"])
@@ -133,6 +133,40 @@ def test_review_is_locked_by_the_counter_and_taken_back(api):
     tagged = api.post(f"{place}/retag", json={"side": "left", "series": 2}).json()
     assert (tagged["side"], tagged["series"], tagged["type"]) == ("left", 2, row["type"])
     assert api.post(f"{place}/note", json={"note": "seen"}).json()["note"] == "seen"
+
+
+def test_facts_of_a_recording_are_stated_later_and_make_its_analysis_out_of_date(api):
+    row = next(r for r in get(api, "/api/recordings", session="S2", kind="strikes")["recordings"])
+    place = f"/api/recordings/{row['sha256']}"
+    seen = get(api, place)
+    motion = seen["motion_sha256"]
+    assert (seen["out_of_date"], seen["channel"]) == ([], "")
+    told = api.patch(place, json={"offset": "100+-0.3", "normal": "1,0,0", "changes": seen["changes"]})
+    assert told.status_code == 200, told.text
+    answer = told.json()
+    assert answer["alignment"] == {"offset": "100+-0.3", "sync": "", "track": "", "normal": "1,0,0"}
+    assert answer["changes"] == seen["changes"] + 1
+    (words,) = answer["out_of_date"]
+    assert words == "what is stated of it changed: how motion and force belong together"
+    late = api.patch(place, json={"side": "left", "changes": seen["changes"]})
+    assert late.status_code == 409
+    assert "Nothing was written; look again" in late.json()["error"]["message"]
+    for facts, status, words in (
+        ({}, 422, "nothing is stated"),
+        ({"colour": "red"}, 422, "colour"),
+        ({"speeds": "6"}, 422, "both a motion and speeds"),
+        ({"motion": "ffffffff"}, 404, "no recording 'ffffffff'"),
+        ({"offset": "-100+-0.3"}, 422, "covers nothing of force.csv"),
+        ({"motion": None, "speeds": "speed [m/s]\nx"}, 422, "expected a header and rows of speeds"),
+        ({"motion": None, "speeds": "strike,speed \u0000 [m/s]\n1,8\n"}, 422, "cannot be shown"),
+    ):
+        refused = api.patch(place, json=facts)
+        assert refused.status_code == status, refused.text
+        assert words.lower() in refused.json()["error"]["message"].lower()
+    gone = api.patch(place, json={"motion": None, "speeds": "6.0+-0.2"}).json()
+    assert (gone["motion_sha256"], gone["speeds"], gone["alignment"]["offset"]) == (None, "6.0+-0.2", "")
+    back = api.patch(place, json={"motion": motion, "speeds": None}).json()
+    assert back["out_of_date"] == []
 
 
 def test_sessions_people_and_studies_are_made_and_changed(api):

@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from quintain.cli.answer import ReportFolder, TableAsJson
 from quintain.cli.failure import explained, say
+from quintain.cli.motion_option import ClockOffset, Normal, Sync, Track
 from quintain.cli.progress_bar import progress_bar
-from quintain.cli.reading import Setting, reading
+from quintain.cli.reading import Channel, Columns, Rate, Setting, reading
 from quintain.errors import QuintainError, UsageError
 from quintain.version import __version__
 
@@ -45,11 +47,9 @@ def analyse(
         ),
     ] = None,
     method: Annotated[Path | None, typer.Option(help="Method file (method.toml): all settings.")] = None,
-    channel: Annotated[str | None, typer.Option(help="Channel to analyse, if there are several.")] = None,
-    columns: Annotated[
-        str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
-    ] = None,
-    rate: Annotated[float | None, typer.Option(help="Sampling rate in Hz, if the file has no time.")] = None,
+    channel: Channel = None,
+    columns: Columns = None,
+    rate: Rate = None,
     setting: Setting = None,
     units: Annotated[
         str | None, typer.Option(help="Units a file does not state, e.g. 'N' or 'Fz=kN,acc=g'.")
@@ -64,10 +64,7 @@ def analyse(
             show_default=False,
         ),
     ] = None,
-    normal: Annotated[
-        str | None,
-        typer.Option(help="Direction into the target in the axes of sensor or track, e.g. '1,0,0'."),
-    ] = None,
+    normal: Normal = None,
     lever_arm: Annotated[
         str | None,
         typer.Option(help="From the sensor to the striking point in its axes, in m, e.g. '0.08,0,0.02'."),
@@ -75,18 +72,9 @@ def analyse(
     straight: Annotated[
         bool, typer.Option("--straight", help="Strikes are straight: lets an accelerometer do without gyro.")
     ] = False,
-    track: Annotated[
-        str | None,
-        typer.Option(help="One or three channels of the striking point among several, e.g. 'hx,hy,hz'."),
-    ] = None,
-    clock_offset: Annotated[
-        str | None,
-        typer.Option(help="Clock of the motion less that of the force, and how far off, in s: '28.9+-0.05'."),
-    ] = None,
-    sync: Annotated[
-        str | None,
-        typer.Option(help="Channel of a pulse in both files, or force's and motion's: 'sync,trigger'."),
-    ] = None,
+    track: Track = None,
+    clock_offset: ClockOffset = None,
+    sync: Sync = None,
     speed: Annotated[
         str | None,
         typer.Option(
@@ -99,10 +87,8 @@ def analyse(
         str, typer.Option(help="punch, kick or any: published ranges to hold the numbers against.")
     ] = "any",
     jobs: Annotated[int, typer.Option(min=1, help="Processes that measure strikes.")] = 1,
-    report: Annotated[
-        Path | None, typer.Option(help="Folder in which to write the report (HTML and PDF).")
-    ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
+    report: ReportFolder = None,
+    json: TableAsJson = False,
 ) -> None:
     """
     Find every strike in a recording and say what it was.
@@ -137,7 +123,7 @@ def analyse(
             if files or stray:
                 raise UsageError(
                     f"with --lab, {stray[0] if stray else 'a file'} has no place: what belongs to a "
-                    "recording is stated when it is imported"
+                    "recording is stated when it is imported, or later by quintain state"
                 )
             from quintain.cli.analyse_lab import analyse_in_lab
 

@@ -27,6 +27,7 @@ from quintain.cli.rig import rig
 from quintain.cli.serve import serve
 from quintain.cli.session import session
 from quintain.cli.show import show
+from quintain.cli.state import state
 from quintain.cli.strike_type import strike_type
 from quintain.cli.study import study
 from quintain.cli.tap import tap
@@ -79,6 +80,7 @@ app.command()(serve)
 app.command()(passphrase)
 app.command()(new)
 app.command("import")(import_recordings)
+app.command()(state)
 app.command()(doctor)
 app.command()(history)
 app.add_typer(study, name="study")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from quintain.cli.answer import AsJson, print_answer
 from quintain.cli.failure import explained
 from quintain.version import __version__
 
@@ -23,7 +24,7 @@ def history(
         bool,
         typer.Option("--replay", help="Make each result again from the original bytes and compare the bits."),
     ] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of lines.")] = False,
+    json: AsJson = False,
 ) -> None:
     """
     Follow a strike's numbers back to the bytes, with every method, rig, version and person on the way.
@@ -32,7 +33,6 @@ def history(
 
     Example: quintain history our-lab 17 --replay
     """
-    from quintain.domain import as_json
     from quintain.store.lab import Lab
     from quintain.tasks import replay as task
 
@@ -49,18 +49,7 @@ def history(
             if replays and result.quintain == __version__
         )
         if json:
-            print(
-                as_json.text(
-                    as_json.answer(
-                        "history",
-                        version=__version__,
-                        inputs=[(found.name, found.recording_sha256)],
-                        method={},
-                        results=_as_json(found, replays),
-                        flags=[],
-                    )
-                )
-            )
+            print_answer("history", _as_json(found, replays), inputs=[(found.name, found.recording_sha256)])
         else:
             _print(found, replays)
     if differs:
@@ -85,6 +74,7 @@ def _print(found: StrikeHistory, replays: dict[int, Replay]) -> None:
 def _print_result(result: ResultHistory, replay: Replay | None) -> None:
     from quintain.domain.measured import Measured
     from quintain.report.rounding import shown
+    from quintain.tasks.speed_table import speeds_in_words
 
     state = "in force" if result.in_force else "earlier"
     print(
@@ -97,7 +87,8 @@ def _print_result(result: ResultHistory, replay: Replay | None) -> None:
         print(f"  motion    {result.motion_sha256}")
     for name, value in result.told.items():
         if value:
-            print(f"  stated    {name.replace('_', ' ')}: {value}")
+            words = speeds_in_words(value) if name == "speeds" else value
+            print(f"  stated    {name.replace('_', ' ')}: {words}")
     libraries = ", ".join(f"{k} {v}" for k, v in result.libraries.items() if k != "quintain")
     print(f"  software  quintain {result.quintain}" + (f" with {libraries}" if libraries else ""))
     print(f"  output    {result.output}")

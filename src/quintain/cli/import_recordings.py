@@ -33,7 +33,7 @@ def import_recordings(
         Path | None,
         typer.Option(
             help="Table (CSV or TOML) with a row for each file: file, person, type, side, session, rig, "
-            "kind, trial, when, motion, offset, sync, track, speed, channel.",
+            "kind, trial, when, motion, offset, sync, track, normal, speed, channel.",
             show_default=False,
         ),
     ] = None,
@@ -64,6 +64,10 @@ def import_recordings(
     add_sessions: Annotated[
         bool, typer.Option("--add-sessions", help="Add sessions it does not know.")
     ] = False,
+    restate: Annotated[
+        bool,
+        typer.Option("--restate", help="State what is said of recordings the lab has already as well."),
+    ] = False,
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Look at everything, say what would be done, write nothing.")
     ] = False,
@@ -91,8 +95,8 @@ def import_recordings(
             report = task.import_recordings(
                 opened, paths, session=session, rig=rig, kind=kind, pattern=pattern, sidecar=sidecar,
                 channel=channel, reading=told, motion_reading=reading(motion_setting), add_people=add_people,
-                add_types=add_types, add_sessions=add_sessions, dry_run=dry_run, who=who, progress=progress,
-                done=None if json else _print,
+                add_types=add_types, add_sessions=add_sessions, restate=restate, dry_run=dry_run, who=who,
+                progress=progress, done=None if json else _print,
             )  # fmt: skip
         failed = bool(report.of("refused")) or not report.files
         if json:
@@ -113,7 +117,8 @@ def import_recordings(
                 )
             )
         else:
-            counts = ", ".join(f"{len(report.of(state))} {state}" for state in ("new", "known", "refused"))
+            states = ("new", "known", *(("restated",) if restate else ()), "refused")
+            counts = ", ".join(f"{len(report.of(state))} {state}" for state in states)
             say(f"{counts}{'; nothing was written (dry run)' if dry_run else ''}")
     if failed:
         raise typer.Exit(3)
@@ -159,4 +164,5 @@ def _as_json(file: ImportedFile) -> dict[str, Any]:
         "offset": file.offset,
         "sync": file.sync,
         "track": file.track,
+        "normal": file.normal,
     }

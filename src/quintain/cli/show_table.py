@@ -11,12 +11,13 @@ from rich.table import Table
 
 from quintain.domain.measured import Measured
 from quintain.quantities import GLOSSARY
-from quintain.report.figures.clocks import clock_sentence
+from quintain.report.figures.clocks import CLOCK_NOT_KEPT, clock_sentence
 from quintain.report.rounding import number, shown
 from quintain.store.queries import HEADLINE, StrikeRow, Value
 from quintain.store.queries_groups import GroupRow, Summary
 from quintain.store.queries_lists import RecordingRow, SessionRow
 from quintain.tasks.lab_views import Overview, PersonView, RecordingView, SessionView, StrikeView
+from quintain.tasks.speed_table import speeds_in_words
 
 __all__ = ["print_view"]
 
@@ -115,6 +116,10 @@ def _print_recording(view: RecordingView, console: Console) -> None:
         console.print(f"  came from {source}")
     if row.gone:
         console.print("◇ its bytes are gone: quintain doctor")
+    for name, text in _stated(view).items():
+        console.print(f"  {name:<9} {text}", markup=False)
+    for words in view.out_of_date:
+        console.print(f"◇ out of date: {words}")
     for analysis in view.analyses:
         state = "in force" if analysis.current else "earlier"
         console.print(
@@ -123,9 +128,21 @@ def _print_recording(view: RecordingView, console: Console) -> None:
         )
         if analysis.clock is not None:
             console.print(f"  clocks    {clock_sentence(analysis.clock)}", markup=False)
+        elif view.motion_sha256 and not analysis.clock_kept:
+            console.print(f"  clocks    {CLOCK_NOT_KEPT}")
         for flag in analysis.flags:
             console.print(f"◇ {flag.code}: {flag.message}")
     _print_strikes(view.strikes, view.total, console)
+
+
+def _stated(view: RecordingView) -> dict[str, str]:
+    """What is stated of a recording beside its file, as far as it is."""
+    told = {
+        "session": view.row.session, "rig": view.row.rig, "person": view.row.person, "type": view.row.type,
+        "side": view.row.side, "channel": view.channel, "motion": (view.motion_sha256 or "")[:12],
+        **view.alignment, "speeds": speeds_in_words(view.speeds),
+    }  # fmt: skip
+    return {name: text for name, text in told.items() if text}
 
 
 def _print_strike(view: StrikeView, console: Console) -> None:

@@ -17,7 +17,13 @@ from quintain.errors import UsageError
 from quintain.readers.registry import read
 from quintain.tasks.limb import measure_limbs
 from quintain.tasks.motion import join_motion, offset_by_pulses
-from quintain.tasks.speed_table import TABLES, keep_speed_table, parse_speed_table, read_speed_table
+from quintain.tasks.speed_table import (
+    TABLES,
+    keep_speed_table,
+    parse_speed_table,
+    read_speed_table,
+    text_of_table,
+)
 
 __all__ = [
     "add_motion",
@@ -31,6 +37,7 @@ __all__ = [
     "parse_sync",
     "parse_track",
     "parse_vector",
+    "text_of_speeds",
 ]
 
 EXPANDED = 1.96
@@ -91,7 +98,7 @@ def add_motion(
     if (motion is None) == (speeds is None):
         raise UsageError("give either a recording of the motion or speeds, not both")
     if speeds is not None:
-        stated = read_speed_table(speeds) if _is_file(speeds) else parse_speeds(speeds)
+        stated = read_speed_table(speeds) if _names_table(speeds) else parse_speeds(speeds)
         return measure_limbs(join_motion(analysis, stated), kind=kind, executor=executor)
     recording = read(str(motion), **(reading or {}))
     joined = join_motion(analysis, recording, setup=setup, clock_offset=clock_offset)
@@ -234,7 +241,19 @@ def parse_track(text: str) -> tuple[str, ...]:
     return channels
 
 
-def _is_file(text: str) -> bool:
+def text_of_speeds(told: str) -> str:
+    """
+    Speeds as typed, or the text of the table that was named, for :func:`keep_speeds`.
+
+    Raises
+    ------
+    RecordingError
+        If the table cannot be read.
+    """
+    return text_of_table(told) if _names_table(told) else told
+
+
+def _names_table(text: str) -> bool:
     """Whether the text names a file rather than speeds: a path that exists, or ends as tables of text do."""
     return Path(text).suffix.lower() in TABLES or (len(text) < 1000 and Path(text).is_file())
 

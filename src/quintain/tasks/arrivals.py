@@ -57,6 +57,7 @@ class Told:
     units: str = ""
     settings: str = ""
     add: bool = False
+    restate: bool = False
 
     def reading(self) -> dict[str, Any]:
         """
@@ -213,6 +214,7 @@ def _import(lab: Lab, arrival: Arrival, *, who: str, dry_run: bool, progress: Pr
         add_people=told.add,
         add_types=told.add,
         add_sessions=told.add,
+        restate=told.restate,
         dry_run=dry_run,
         who=who,
         progress=progress,

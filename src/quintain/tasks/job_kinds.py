@@ -157,8 +157,11 @@ def _analyse(work: Work) -> Outcome:
 def _import(work: Work) -> Outcome:
     arrival = arrival_of(work.lab, work.asked["arrival"])
     report = import_arrival(work.lab, arrival, who=work.who, progress=work.progress)
-    new, known, refused = (report.of(state) for state in ("new", "known", "refused"))
+    states = ("new", "restated", "known", "refused")
+    new, restated, known, refused = (report.of(state) for state in states)
     says = f"{_count(len(new), 'recording')} imported"
+    if restated:
+        says += f"; {_count(len(restated), 'recording')} stated anew"
     if known:
         says += f"; {_count(len(known), 'file')} known already"
     if refused:

@@ -166,6 +166,10 @@ def keep_speed_table(text: str, where: str = "the table of speeds") -> str:
     parse_speed_table(text, where)
     table = _cut(text, where)
     kept = [i for i, label in enumerate(table.header) if _name(label) is not None]
+    if not all(row[i].isprintable() for _, row in table.rows for i in kept if i < len(row)) or not all(
+        table.header[i].isprintable() for i in kept
+    ):
+        raise RecordingError(f"{where}: it holds marks that cannot be shown; save the table as CSV in UTF-8")
     lines = io.StringIO()
     writer = csv.writer(lines, delimiter=table.separator, lineterminator="\n")
     for row in (table.header, *(cells for _, cells in table.rows)):

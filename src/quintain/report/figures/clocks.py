@@ -8,9 +8,15 @@ from quintain.domain.clock import ClockMatch
 from quintain.report.figures.points import Level, Point, draw_points
 from quintain.report.rounding import number, rounded
 
-__all__ = ["clock_facts", "clock_sentence", "describe_clocks", "draw_clocks"]
+__all__ = ["CLOCK_NOT_KEPT", "clock_facts", "clock_sentence", "describe_clocks", "draw_clocks"]
 
 COVERAGE = 1.96
+CLOCK_NOT_KEPT = (
+    "not kept by the version that made this analysis; analyse the recording anew, and it tells how the "
+    "strikes tied them"
+)
+"""In place of :func:`clock_sentence` for an analysis with a motion of an earlier version."""
+
 OUTLIER = 3.0
 """Residuals beyond so many spreads are drawn hollow: they did not count when the line was drawn."""
 

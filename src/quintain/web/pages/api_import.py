@@ -42,6 +42,9 @@ class Sent(Asked):
     units: str = Field("", description="Units, where the file does not say them.", examples=["N"])
     settings: str = Field("", description="More settings of the reader, a line name=value each.")
     add: Literal["", "0", "1"] = Field("", description="1: add people, types, sessions that are new.")
+    restate: Literal["", "0", "1"] = Field(
+        "", description="1: state what is said of recordings the lab has already as well."
+    )
     dry_run: Literal["", "0", "1"] = Field("", description="1: look at everything and keep nothing.")
 
 
@@ -49,7 +52,10 @@ class FileOut(Answer):
     """What became of a file."""
 
     name: str
-    state: str = Field(description="new, known (the same bytes are in the lab), or refused.")
+    state: str = Field(
+        description="new, known (the same bytes are in the lab), restated (what was said now is stated of "
+        "them), or refused."
+    )
     reason: str = Field(description="Why it was refused; of known ones what the lab says otherwise.")
     sha256: str
     n_bytes: int
@@ -116,7 +122,11 @@ def _take(lab: Lab, form: Form, who: str) -> ImportReport:
         raise HTTPException(422, f"{'; '.join(faults)}.") from None
     if not form.files:
         raise HTTPException(422, "No file arrived; send at least one in the field 'files'.")
-    told = arrivals.Told(**sent.model_dump(exclude={"csrf", "add", "dry_run"}), add=sent.add == "1")
+    told = arrivals.Told(
+        **sent.model_dump(exclude={"csrf", "add", "restate", "dry_run"}),
+        add=sent.add == "1",
+        restate=sent.restate == "1",
+    )
     told.reading()  # what cannot be understood is said before anything is kept
     arrival = arrivals.keep_arrival(lab, [(file.name, file.path) for file in form.files], told)
     try:

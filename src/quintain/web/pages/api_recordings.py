@@ -14,10 +14,13 @@ from quintain.errors import QuintainError
 from quintain.store.pyramid import view
 from quintain.store.queries_lists import RecordingRow, list_recordings
 from quintain.tasks.lab_views import recording_view
+from quintain.tasks.state_recording import FACTS, state_recording
 from quintain.tasks.zoom import look_into, open_zoom
-from quintain.web.current import CurrentLab
+from quintain.web.current import CurrentLab, CurrentVisitor
 from quintain.web.pages._api import (
+    CHANGES,
     Answer,
+    Asked,
     Count,
     CountsOut,
     FlagOut,
@@ -27,6 +30,7 @@ from quintain.web.pages._api import (
     api_router,
     counts,
     flags,
+    refusals,
 )
 from quintain.web.trace_wire import as_json
 from quintain.web.zooming import CurrentZooming
@@ -74,6 +78,7 @@ class AlignmentOut(Answer):
     offset: str = Field("", description="Clock of the motion less the force's. [s]", examples=["28.9+-0.05"])
     sync: str = Field("", description="Channels of a pulse in both.", examples=["sync,trigger"])
     track: str = Field("", description="Channels of the striking point.", examples=["hx,hy,hz"])
+    normal: str = Field("", description="Direction into the target.", examples=["1,0,0"])
 
 
 class MatchedOut(Answer):
@@ -131,9 +136,37 @@ class RecordingWhole(RecordingOut):
     force_channel: int | None = Field(description="The channel that is analysed; null if it is not clear.")
     trouble: str = Field(description="Why the file cannot be looked into, if it cannot.")
     motion_sha256: str | None = Field(description="Recording of the limb's motion that goes with it.")
-    speeds: str = Field(description="Approach speeds as typed, in m/s.", examples=["8.2+-0.2; 7.9+-0.2"])
+    speeds: str = Field(
+        description="Approach speeds as typed, in m/s, or the text of a table of them.",
+        examples=["8.2+-0.2; 7.9+-0.2"],
+    )
     alignment: AlignmentOut
+    channel: str = Field(description="Channel of the force as stated; empty if it needs no stating.")
+    changes: int = Field(description="Counter of changes; name it when you state something.")
+    out_of_date: list[str] = Field(description="Why the analysis in force is; empty if it is not.")
     analyses: list[AnalysisOut]
+
+
+def _fact(name: str, longest: int = 200, **more: Any) -> Any:
+    return Field(default=None, max_length=longest, description=f"{FACTS[name].capitalize()}.", **more)
+
+
+class Facts(Asked):
+    """Facts to be stated; what is left out stays, null or an empty text takes it back."""
+
+    motion: str | None = _fact("motion", 300)
+    speeds: str | None = _fact("speeds", 200_000, examples=["8.2+-0.2"])
+    offset: str | None = _fact("offset")
+    sync: str | None = _fact("sync", 400)
+    track: str | None = _fact("track", 600)
+    normal: str | None = _fact("normal")
+    channel: str | None = _fact("channel")
+    rig: str | None = _fact("rig")
+    session: str | None = _fact("session")
+    person: str | None = _fact("person")
+    type: str | None = _fact("type")
+    side: str | None = _fact("side", 20, examples=["left"])
+    changes: int | None = CHANGES
 
 
 class Window(Answer):
@@ -179,6 +212,26 @@ def recordings(
 @router.get("/{sha256}")
 def recording(lab: CurrentLab, sha256: RecordingHash) -> RecordingWhole:
     """Give a recording with its channels and analyses."""
+    return _whole(lab, sha256)
+
+
+@router.patch("/{sha256}", responses=refusals(400, 409, 413))
+def state_facts(
+    lab: CurrentLab, visitor: CurrentVisitor, sha256: RecordingHash, asked: Facts
+) -> RecordingWhole:
+    """
+    State what was learned of a recording after its import, or take it back.
+
+    What was analysed keeps its result and counts as out of date; a job makes it anew.
+    """
+    facts = asked.model_dump(exclude_unset=True)
+    changes = facts.pop("changes", None)
+    facts = {name: text or "" for name, text in facts.items()}
+    state_recording(lab, sha256, facts, changes=changes, who=visitor.who)
+    return _whole(lab, sha256)
+
+
+def _whole(lab: CurrentLab, sha256: str) -> RecordingWhole:
     seen = recording_view(lab, sha256, limit=1)
     look, trouble = None, ""
     try:
@@ -193,6 +246,9 @@ def recording(lab: CurrentLab, sha256: RecordingHash) -> RecordingWhole:
         motion_sha256=seen.motion_sha256,
         speeds=seen.speeds,
         alignment=AlignmentOut(**seen.alignment),
+        channel=seen.channel,
+        changes=seen.changes,
+        out_of_date=list(seen.out_of_date),
         analyses=[
             AnalysisOut(
                 id=one.id, at=one.at, method_sha256=one.method_sha256, rig_version=one.rig_version,

@@ -52,6 +52,7 @@ _KIND_WORDS = {
     "zero": "the rig at rest", "loads": "known loads, as a table",
 }  # fmt: skip
 _OPTION = re.compile(r"to add it: --add-\w+")
+_RESTATE = re.compile(r"to state it: --restate, or quintain state \w+")
 _FIELDS = ("session", "rig", "kind", "pattern", "channel", "columns", "rate", "units", "settings")
 
 
@@ -85,6 +86,7 @@ def look(request: Request, lab: CurrentLab, code: str) -> Response:
         judged=_judge(report, trouble),
         told=arrival.told,
         n_new=len(report.of("new")) if report else 0,
+        n_restated=len(report.of("restated")) if report else 0,
         names={file: i for i, file in enumerate(arrival.files)},
         plain=_plain,
         unknown=_has_unknown(report),
@@ -165,6 +167,7 @@ def _told(fields: Mapping[str, str]) -> Told:
         session=said["session"], rig=said["rig"], kind=said["kind"], pattern=said["pattern"],
         channel=said["channel"], columns=said["columns"], rate=said["rate"], units=said["units"],
         settings=said["settings"].replace("\r\n", "\n"), add=bool(fields.get("add")),
+        restate=bool(fields.get("restate")),
     )  # fmt: skip
 
 
@@ -195,7 +198,7 @@ def _found(lab: Lab, code: str) -> Arrival:
 
 def _plain(reason: str) -> str:
     """A reason without the words of the command line."""
-    return _OPTION.sub("add it below", reason)
+    return _RESTATE.sub("to state it: tick the box below", _OPTION.sub("add it below", reason))
 
 
 def _has_unknown(report: ImportReport | None) -> bool:
@@ -206,8 +209,11 @@ def _has_unknown(report: ImportReport | None) -> bool:
 def _judge(report: ImportReport | None, trouble: str) -> Verdict:
     if report is None:
         return Verdict("doubt", "With doubt", "What was said of the files cannot be understood.", trouble)
-    new, known, refused = (len(report.of(state)) for state in ("new", "known", "refused"))
+    states = ("new", "restated", "known", "refused")
+    new, restated, known, refused = (len(report.of(state)) for state in states)
     parts = [f"{new} can be imported"]
+    if restated:
+        parts.append(f"{restated} in the lab already can be stated anew")
     if known:
         parts.append(f"{known} {'is' if known == 1 else 'are'} in the lab already")
     if refused:
@@ -215,4 +221,4 @@ def _judge(report: ImportReport | None, trouble: str) -> Verdict:
     n = len(report.files)
     sentence = f"{n} file{'' if n == 1 else 's'}: {', '.join(parts)}."
     why = "Nothing is in the lab yet."
-    return Verdict("doubt" if refused else "sound" if new else "open", "", sentence, why)
+    return Verdict("doubt" if refused else "sound" if new or restated else "open", "", sentence, why)
