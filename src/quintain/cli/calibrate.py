@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from quintain.cli.answer import ReportFolder, TableAsJson
 from quintain.cli.failure import explained, say
 from quintain.cli.reading import Setting, reading
 from quintain.cli.rig_option import LabOfRig, TestWhen, rig_at, time_told
@@ -58,10 +59,8 @@ def calibrate(
     ] = False,
     lab: LabOfRig = None,
     when: TestWhen = "",
-    report: Annotated[
-        Path | None, typer.Option(help="Folder in which to write the report (HTML and PDF).")
-    ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
+    report: ReportFolder = None,
+    json: TableAsJson = False,
 ) -> None:
     """
     Fit a calibration curve to a table of static loads and state what the standards would ask of it.

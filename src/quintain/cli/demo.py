@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from quintain.cli.answer import TableAsJson
 from quintain.cli.failure import explained
 from quintain.cli.progress_bar import progress_bar
 from quintain.version import __version__
@@ -22,7 +23,7 @@ def demo(
     jobs: Annotated[
         int | None, typer.Option(min=1, help="Processes that simulate and analyse; one a core if left out.")
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
+    json: TableAsJson = False,
 ) -> None:
     """
     Invent a lab with two rigs and eight people, and do the whole job in it.

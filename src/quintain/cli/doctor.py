@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from quintain.cli.answer import AsJson, print_answer
 from quintain.cli.failure import explained, say
 from quintain.cli.progress_bar import progress_bar
-from quintain.version import __version__
 
 if TYPE_CHECKING:
     from quintain.tasks.doctor import DoctorReport
@@ -25,7 +25,7 @@ def doctor(
     jobs: Annotated[
         int | None, typer.Option(min=1, help="Threads that read; one for each processor if left out.")
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of lines.")] = False,
+    json: AsJson = False,
 ) -> None:
     """
     Check every byte and reference of a lab, and say what is not as it should be.
@@ -34,25 +34,13 @@ def doctor(
 
     Example: quintain doctor our-lab --repair
     """
-    from quintain.domain import as_json
     from quintain.tasks import doctor as task
 
     with explained():
         with progress_bar(shown=not json) as progress:
             report = task.doctor(lab, repair=repair, jobs=jobs, progress=progress)
         if json:
-            print(
-                as_json.text(
-                    as_json.answer(
-                        "doctor",
-                        version=__version__,
-                        inputs=[],
-                        method={"repair": repair},
-                        results=_as_json(report),
-                        flags=[],
-                    )
-                )
-            )
+            print_answer("doctor", _as_json(report), method={"repair": repair})
         else:
             _print(report)
         if not report.sound:

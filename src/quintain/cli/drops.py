@@ -7,9 +7,10 @@ from typing import Annotated
 
 import typer
 
+from quintain.cli.answer import ReportFolder, TableAsJson
 from quintain.cli.failure import explained, say
 from quintain.cli.progress_bar import progress_bar
-from quintain.cli.reading import Setting, reading
+from quintain.cli.reading import Channel, Columns, Rate, Setting, reading
 from quintain.cli.rig_option import LabOfRig, TestWhen, rig_at, time_told
 from quintain.errors import UsageError
 from quintain.version import __version__
@@ -45,16 +46,12 @@ def drops(
     lab: LabOfRig = None,
     when: TestWhen = "",
     pad: Annotated[str, typer.Option(help="Name of the pad that was dropped on, for --write.")] = "",
-    report: Annotated[
-        Path | None, typer.Option(help="Folder in which to write the report (HTML and PDF).")
-    ] = None,
-    channel: Annotated[str | None, typer.Option(help="Channel to analyse, if there are several.")] = None,
-    columns: Annotated[
-        str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
-    ] = None,
-    rate: Annotated[float | None, typer.Option(help="Sampling rate in Hz, if the file has no time.")] = None,
+    report: ReportFolder = None,
+    channel: Channel = None,
+    columns: Columns = None,
+    rate: Rate = None,
     setting: Setting = None,
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
+    json: TableAsJson = False,
 ) -> None:
     """
     Say from drops of a known mass whether the measuring chain tells the truth.

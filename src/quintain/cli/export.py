@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
+from quintain.cli.answer import AsJson, print_answer
 from quintain.cli.failure import explained, say
-from quintain.version import __version__
 
 __all__ = ["export"]
 
@@ -41,7 +41,7 @@ def export(
     file_names: Annotated[
         bool, typer.Option("--file-names", help="Keep names of files in a package; they may name somebody.")
     ] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of lines.")] = False,
+    json: AsJson = False,
 ) -> None:
     """
     Write tidy tables with a codebook, or a package from which the same lab can be made elsewhere.
@@ -51,7 +51,6 @@ def export(
 
     Example: quintain export our-lab --to tables --format xlsx --state accepted
     """
-    from quintain.domain import as_json
     from quintain.errors import UsageError
     from quintain.store.lab import Lab
     from quintain.store.queries_filter import StrikeFilter
@@ -87,13 +86,7 @@ def export(
                 )
         if json:
             results = {"files": [str(file) for file in files]}
-            print(
-                as_json.text(
-                    as_json.answer(
-                        "export", version=__version__, inputs=[], method={}, results=results, flags=[]
-                    )
-                )
-            )
+            print_answer("export", results)
         else:
             for file in files:
                 print(file)

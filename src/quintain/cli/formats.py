@@ -2,25 +2,20 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
-import typer
-
+from quintain.cli.answer import TableAsJson, print_answer
 from quintain.cli.failure import explained
-from quintain.version import __version__
 
 __all__ = ["formats"]
 
 
 def formats(
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
+    json: TableAsJson = False,
 ) -> None:
     """
     List the kinds of files that can be read, and the settings each one takes.
 
     Example: quintain formats
     """
-    from quintain.domain import as_json
     from quintain.readers.registry import list_readers
 
     with explained():
@@ -36,13 +31,7 @@ def formats(
                 }
                 for r in readers
             ]
-            print(
-                as_json.text(
-                    as_json.answer(
-                        "formats", version=__version__, inputs=[], method={}, results=results, flags=[]
-                    )
-                )
-            )
+            print_answer("formats", results)
             return
         from rich import box
         from rich.console import Console

@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
+from quintain.cli.answer import AsJson, print_answer
 from quintain.cli.failure import explained
-from quintain.version import __version__
 
 __all__ = ["import_package"]
 
@@ -20,7 +20,7 @@ def import_package(
         str,
         typer.Option(help="Address of an empty PostgreSQL database; a file in the folder if left out."),
     ] = "",
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of lines.")] = False,
+    json: AsJson = False,
 ) -> None:
     """
     Make a lab of a package: the same recordings, strikes, tags, reviews, results and methods.
@@ -29,7 +29,6 @@ def import_package(
 
     Example: quintain import-package our-lab.zip their-lab
     """
-    from quintain.domain import as_json
     from quintain.store.queries import count_strikes
     from quintain.tasks.package import lab_from_package
 
@@ -38,12 +37,6 @@ def import_package(
             name, n = lab.facts.name, count_strikes(lab)
         if json:
             results = {"folder": str(folder), "name": name, "strikes": n}
-            print(
-                as_json.text(
-                    as_json.answer(
-                        "import-package", version=__version__, inputs=[], method={}, results=results, flags=[]
-                    )
-                )
-            )
+            print_answer("import-package", results)
         else:
             print(f"{folder}: made the lab {name!r} of the package, with {n} strikes")

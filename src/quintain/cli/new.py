@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
+from quintain.cli.answer import print_answer
 from quintain.cli.failure import explained
-from quintain.version import __version__
 
 __all__ = ["new"]
 
@@ -34,7 +34,6 @@ def new(
 
     Example: quintain new our-lab --name "Our lab"
     """
-    from quintain.domain import as_json
     from quintain.store.engine import shown
     from quintain.store.lab import Lab
 
@@ -51,13 +50,7 @@ def new(
                 "database": where,
                 "invented": facts.invented,
             }
-            print(
-                as_json.text(
-                    as_json.answer(
-                        "new", version=__version__, inputs=[], method={}, results=results, flags=[]
-                    )
-                )
-            )
+            print_answer("new", results)
         else:
             print(f"{folder}: made the lab {facts.name!r}; bring in recordings with:")
             print(f"quintain import RECORDINGS --lab {folder}")

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from quintain.cli.answer import TableAsJson, print_answer
 from quintain.cli.failure import explained
 from quintain.cli.progress_bar import progress_bar
 from quintain.cli.reading import Setting, reading
-from quintain.version import __version__
 
 if TYPE_CHECKING:
     from quintain.domain.recording import Recording
@@ -25,7 +25,7 @@ _MOST_SHOWN = 16
 def peek(
     file: Annotated[Path, typer.Argument(help="Recording to look into.", show_default=False)],
     setting: Setting = None,
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
+    json: TableAsJson = False,
 ) -> None:
     """
     Show the channels of a recording: name, rate, length, unit and range. Nothing is analysed.
@@ -34,7 +34,6 @@ def peek(
 
     Example: quintain peek session.csv --setting units=N
     """
-    from quintain.domain import as_json
     from quintain.tasks import peek as task
 
     with explained():
@@ -42,20 +41,14 @@ def peek(
         with progress_bar(shown=not json) as progress:
             recording, looks = task.peek(file, progress=progress, **settings)
         if json:
-            print(
-                as_json.text(
-                    as_json.answer(
-                        "peek",
-                        version=__version__,
-                        inputs=[
-                            (recording.path, recording.sha256),
-                            *((path, digest()) for path, digest in recording.parts),
-                        ],
-                        method=settings,
-                        results=_as_json(recording, looks),
-                        flags=[],
-                    )
-                )
+            print_answer(
+                "peek",
+                _as_json(recording, looks),
+                inputs=[
+                    (recording.path, recording.sha256),
+                    *((path, digest()) for path, digest in recording.parts),
+                ],
+                method=settings,
             )
         else:
             _print(recording, looks)

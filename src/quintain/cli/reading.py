@@ -8,8 +8,11 @@ import typer
 
 from quintain.tasks.reading_settings import reading
 
-__all__ = ["Setting", "reading"]
+__all__ = ["Channel", "Columns", "Rate", "Setting", "reading"]
 
+Channel = Annotated[str | None, typer.Option(help="Channel to analyse, if there are several.")]
+Columns = Annotated[str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")]
+Rate = Annotated[float | None, typer.Option(help="Sampling rate in Hz, if the file has no time.")]
 Setting = Annotated[
     list[str] | None,
     typer.Option(

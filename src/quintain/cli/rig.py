@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from quintain.cli.answer import ReportFolder, TableAsJson
 from quintain.cli.failure import explained, say
 from quintain.errors import UsageError
 from quintain.version import __version__
@@ -35,10 +36,8 @@ def rig(
     add: Annotated[
         bool, typer.Option("--add", help="Take the rig file with its earlier versions and log into the lab.")
     ] = False,
-    report: Annotated[
-        Path | None, typer.Option(help="Folder in which to write the report (HTML and PDF).")
-    ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
+    report: ReportFolder = None,
+    json: TableAsJson = False,
 ) -> None:
     """
     Say how a rig stands against its own history, and which checks are due.

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from quintain.cli.answer import print_answer
 from quintain.cli.failure import explained
-from quintain.version import __version__
 
 if TYPE_CHECKING:
     from quintain.store.lab import Lab
@@ -31,17 +31,12 @@ PAGE = 100
 
 def _show(folder: Path, what: str, look: Callable[[Lab], object], json: bool) -> None:
     from quintain.cli.show_json import view_as_json
-    from quintain.domain import as_json
     from quintain.store.lab import Lab
 
     with explained(), Lab.open(folder) as lab:
         view = look(lab)
         if json:
-            results = {"of": what, **view_as_json(view)}
-            answer = as_json.answer(
-                "show", version=__version__, inputs=[], method={}, results=results, flags=[]
-            )
-            print(as_json.text(answer))
+            print_answer("show", {"of": what, **view_as_json(view)})
         else:
             from rich.console import Console
 

@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from quintain.cli.lab_option import AsJson, LabFolder, Who, open_lab, print_answer
+from quintain.cli.answer import AsJson, print_answer
+from quintain.cli.lab_option import LabFolder, Who, open_lab
 
 __all__ = ["strike_type"]
 

@@ -173,7 +173,7 @@ def _print(result: StudyResult) -> None:
 
 def _answer(result: StudyResult) -> dict[str, Any]:
     from quintain.domain import as_json
-    from quintain.study.plain import plain
+    from quintain.domain.plain import plain
 
     return as_json.answer(
         "study",

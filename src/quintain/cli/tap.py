@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from quintain.cli.answer import ReportFolder, TableAsJson
 from quintain.cli.failure import explained, say
 from quintain.cli.progress_bar import progress_bar
-from quintain.cli.reading import Setting, reading
+from quintain.cli.reading import Channel, Columns, Rate, Setting, reading
 from quintain.cli.rig_option import LabOfRig, TestWhen, rig_at, time_told
 from quintain.version import __version__
 
@@ -38,16 +39,12 @@ def tap(
     lab: LabOfRig = None,
     when: TestWhen = "",
     modes: Annotated[int | None, typer.Option(help="Number of modes; chosen if not given.")] = None,
-    report: Annotated[
-        Path | None, typer.Option(help="Folder in which to write the report (HTML and PDF).")
-    ] = None,
-    channel: Annotated[str | None, typer.Option(help="Channel to analyse, if there are several.")] = None,
-    columns: Annotated[
-        str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
-    ] = None,
-    rate: Annotated[float | None, typer.Option(help="Sampling rate in Hz, if the file has no time.")] = None,
+    report: ReportFolder = None,
+    channel: Channel = None,
+    columns: Columns = None,
+    rate: Rate = None,
     setting: Setting = None,
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
+    json: TableAsJson = False,
 ) -> None:
     """
     Find the taps in a recording and say how the rig rings, and which pulses it can be trusted with.

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from quintain.cli.answer import TableAsJson
 from quintain.cli.failure import explained, say
 from quintain.version import __version__
 
@@ -29,7 +30,7 @@ def translate(
     as_damping: Annotated[float, typer.Option(help="Its damping ratio.")] = 0.02,
     as_cutoff: Annotated[float | None, typer.Option(help="Its low-pass filter, in Hz.")] = None,
     as_rate: Annotated[float | None, typer.Option(help="Its sampling rate, in Hz.")] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
+    json: TableAsJson = False,
 ) -> None:
     """
     Say which peak the same blows would have given on another pad, or shown on another chain.

@@ -7,8 +7,9 @@ from typing import Annotated
 
 import typer
 
+from quintain.cli.answer import TableAsJson
 from quintain.cli.failure import explained, say
-from quintain.cli.reading import Setting, reading
+from quintain.cli.reading import Columns, Rate, Setting, reading
 from quintain.cli.rig_option import LabOfRig, TestWhen, rig_at, time_told
 from quintain.errors import UsageError
 from quintain.version import __version__
@@ -23,12 +24,10 @@ def zero(
     lab: LabOfRig = None,
     when: TestWhen = "",
     channel: Annotated[str | None, typer.Option(help="Channel to look at, if there are several.")] = None,
-    columns: Annotated[
-        str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
-    ] = None,
-    rate: Annotated[float | None, typer.Option(help="Sampling rate in Hz, if the file has no time.")] = None,
+    columns: Columns = None,
+    rate: Rate = None,
     setting: Setting = None,
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
+    json: TableAsJson = False,
 ) -> None:
     """
     Measure zero, drift and noise of a rig that nobody touches.

@@ -8,8 +8,8 @@ from typing import Annotated, Any
 from fastapi import Path
 from pydantic import ConfigDict, Field
 
+from quintain.domain.plain import plain
 from quintain.store.queries_lists import list_studies
-from quintain.study.plain import plain
 from quintain.tasks.study import add_study, kept_plan, run_study
 from quintain.web.current import CurrentLab, CurrentVisitor
 from quintain.web.pages._api import Answer, Asked, api_router, refusals

@@ -7,13 +7,13 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Form, Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
+from quintain.domain.plain import plain
 from quintain.errors import ConflictError, StudyError, StudyPlanError
 from quintain.report.study_content import judge_study, study_sections
 from quintain.report.verdict import Verdict
 from quintain.store.lab import Lab
 from quintain.store.queries_lists import list_studies
 from quintain.study.answers import StudyResult
-from quintain.study.plain import plain
 from quintain.tasks.report import write_study_reports
 from quintain.tasks.study import add_study, example_plan, kept_plan, run_study
 from quintain.web.current import CurrentLab, CurrentVisitor
