@@ -150,6 +150,21 @@ def test_unknown_codes_are_refused_with_what_was_meant(lab: Lab, folder: Path) -
     assert "no rig 'walk'; did you mean 'wall'? Else add the rig to the lab first" in rig.reason
 
 
+@pytest.mark.parametrize(
+    ("column", "name"), [("session", "mon/day"), ("session", ".."), ("person", "=P1"), ("type", "=flick")]
+)
+def test_a_name_that_could_do_harm_is_not_added(lab: Lab, folder: Path, column: str, name: str) -> None:
+    """A code stands in addresses and tables: no path, and nothing a spreadsheet takes for a formula."""
+    _write(folder / "a.csv")
+    table = folder.parent / "who.csv"
+    table.write_text(f"file,{column}\na.csv,{name}\n")
+    report = import_recordings(
+        lab, [folder], sidecar=table, add_people=True, add_types=True, add_sessions=True
+    )
+    assert f"the {column} {name!r} cannot be added" in report.files[0].reason
+    assert _count(lab, Recording) == 0
+
+
 @pytest.mark.skipif(sys.platform != "linux", reason="only Linux keeps names that are no text")
 def test_a_name_that_is_no_text(lab: Lab, folder: Path) -> None:
     odd = _write(folder / "plain.csv").rename(os.fsdecode(os.fsencode(folder) + b"/P-01_\xff_jab.csv"))

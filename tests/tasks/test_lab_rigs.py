@@ -55,6 +55,13 @@ def file(tmp_path):
     return path
 
 
+@pytest.mark.parametrize("name", ["wall/left", "..", " ", "w" * 201])
+def test_a_name_that_can_have_no_page_is_refused(lab, file, name):
+    file.write_text(file.read_text().replace('name = "wall"', f'name = "{name}"'))
+    with pytest.raises(LabError, match="rename the rig"):
+        add_rig(lab, file, who=WHO)
+
+
 def test_a_rig_comes_with_its_past_and_again_only_with_what_is_new(lab, file):
     added = add_rig(lab, file, who=WHO)
     assert (added.name, added.new_rig, len(added.new_versions), added.new_evidence) == ("wall", True, 3, 10)

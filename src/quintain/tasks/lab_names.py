@@ -10,8 +10,11 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session as Database
 
+from quintain.domain.person import check_code
+from quintain.errors import UsageError
 from quintain.store.schema import Person, Rig, Session, StrikeType
 from quintain.tasks.import_plan import Asked
+from quintain.tasks.strike_types import check_type_name
 
 __all__ = ["LabNames"]
 
@@ -61,10 +64,19 @@ class LabNames:
         if len(value) > _LONGEST[kind]:
             return value, f"the {kind} {value[:20]!r}… is longer than {_LONGEST[kind]} letters"
         if self._may_add[kind]:
-            return value, ""
+            return value, _trouble(kind, value)
         option = {"person": "--add-people", "type": "--add-types", "session": "--add-sessions"}.get(kind)
         way = f"to add it: {option}" if option else "add the rig to the lab first"
         return value, f"the lab knows no {kind} {value!r}; {_meant(value, known)}{way}"
+
+
+def _trouble(kind: str, value: str) -> str:
+    """What is wrong with a name that would be new."""
+    try:
+        (check_type_name if kind == "type" else check_code)(value)
+    except (ValueError, UsageError) as problem:
+        return f"the {kind} {value!r} cannot be added: {problem}"
+    return ""
 
 
 def _plain(name: str) -> str:

@@ -42,6 +42,8 @@ __all__ = [
 _RECORDED = {"tap": "taps", "drops": "drops", "zero": "zero", "calibration": "loads", "sensor": "motion"}
 """Kinds of recordings by the kind of evidence that rests on them."""
 
+_LONGEST_NAME = 200
+
 
 @dataclass(frozen=True, slots=True)
 class AddedRig:
@@ -293,6 +295,11 @@ def _take(
     row = database.scalar(select(schema.Rig).where(schema.Rig.name == rig.name))
     new_rig = row is None
     if row is None:
+        if "/" in rig.name or not rig.name.strip(" .") or len(rig.name) > _LONGEST_NAME:
+            raise LabError(
+                f"a rig of a lab has its own page, so its name has at most {_LONGEST_NAME} letters and no "
+                f"'/'; rename the rig {rig.name[:60]!r} in its file"
+            )
         row = schema.Rig(name=rig.name, current="")
         database.add(row)
         database.flush()

@@ -10,7 +10,7 @@ from quintain.errors import ConflictError, UsageError
 from quintain.store.lab import Lab
 from quintain.store.schema import Strike, StrikeType
 
-__all__ = ["FAMILIES", "TypeRow", "add_type", "list_types"]
+__all__ = ["FAMILIES", "TypeRow", "add_type", "check_type_name", "list_types"]
 
 FAMILIES = ("punch", "palm", "elbow", "knee", "kick", "stick", "other")
 
@@ -41,6 +41,15 @@ def list_types(lab: Lab) -> tuple[TypeRow, ...]:
     return tuple(sorted(rows, key=lambda row: (place.get(row.family, len(place)), row.name)))
 
 
+def check_type_name(name: str) -> str:
+    """A name of a type, if it may be written so; UsageError else."""
+    if not 1 <= len(name) <= 60 or not name[0].isalnum() or not name.isprintable():
+        raise UsageError(
+            f"the name of a type is 1 to 60 letters and starts with a letter or digit, got {name[:60]!r}"
+        )
+    return name
+
+
 def add_type(lab: Lab, name: str, *, family: str = "other", who: str) -> TypeRow:
     """
     Add a type of the lab's own.
@@ -52,11 +61,7 @@ def add_type(lab: Lab, name: str, *, family: str = "other", who: str) -> TypeRow
     ConflictError
         If there is one of that name, however it is written.
     """
-    name = " ".join(name.split())
-    if not 1 <= len(name) <= 60 or not name[0].isalnum() or not name.isprintable():
-        raise UsageError(
-            f"the name of a type is 1 to 60 letters and starts with a letter or digit, got {name[:60]!r}"
-        )
+    name = check_type_name(" ".join(name.split()))
     if family not in FAMILIES:
         raise UsageError(f"there is no family {family!r}; choose from {', '.join(FAMILIES)}")
     with lab.writing(who) as writer:
