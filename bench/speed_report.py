@@ -28,8 +28,8 @@ def run() -> list[Row]:
     from matplotlib.figure import Figure
 
     from quintain.report.figures.strike import draw_strike
-    from quintain.report.strikes_html import write_strikes_html
-    from quintain.report.strikes_pdf import write_strikes_pdf
+    from quintain.report.output import write_html, write_pdf
+    from quintain.report.strikes_content import PRINTED_HEIGHT, strikes_content
     from report import invented_analysis as invented
 
     strike = invented.strikes()[0]
@@ -49,8 +49,9 @@ def run() -> list[Row]:
     long = invented.many(600)
     with tempfile.TemporaryDirectory() as folder:
         html, pdf = Path(folder) / "r.html", Path(folder) / "r.pdf"
-        html_time = _least(lambda: write_strikes_html(long, html, invented=True), 1)
-        pdf_time = _least(lambda: write_strikes_pdf(long, pdf, invented=True), 1)
+        html_time = _least(lambda: write_html("strikes", strikes_content(long, invented=True), html), 1)
+        printed = {"invented": True, "figure_height": PRINTED_HEIGHT}
+        pdf_time = _least(lambda: write_pdf("strikes", strikes_content(long, **printed), pdf), 1)
         size = html.stat().st_size / 1e6
     return [
         Row("figure of a strike", 1e3 * one, "ms", at_most=60),

@@ -13,11 +13,16 @@ import pytest
 
 from quintain.domain.drop import DropTest
 from quintain.quantities import GLOSSARY
-from quintain.report.calibration_report import write_calibration_html, write_calibration_pdf
-from quintain.report.drops_report import write_drops_html, write_drops_pdf
 from quintain.report.rounding import shown
-from quintain.report.tap_report import write_taps_html, write_taps_pdf
 from report import invented_tests as invented
+from report.written import (
+    write_calibration_html,
+    write_calibration_pdf,
+    write_drops_html,
+    write_drops_pdf,
+    write_taps_html,
+    write_taps_pdf,
+)
 
 Writer = Callable[..., Path]
 ALL: list[tuple[Any, Writer, Writer]] = [

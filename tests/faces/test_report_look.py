@@ -21,9 +21,8 @@ from quintain.errors import OutputError
 from quintain.quantities import GLOSSARY
 from quintain.report.rounding import shown
 from quintain.report.strikes_content import FIGURES_AT_MOST, strikes_content
-from quintain.report.strikes_html import write_strikes_html
-from quintain.report.strikes_pdf import write_strikes_pdf
 from report import invented_analysis as invented
+from report.written import write_strikes_html, write_strikes_pdf
 
 HOSTILE = (
     '<script>alert(1)</script> "\'&{{ 7411*13 }} #eval("1+1") $x^2$ *b* _i_ `raw` @ref \\ '

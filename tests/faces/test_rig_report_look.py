@@ -12,11 +12,10 @@ import pytest
 from quintain.domain.rig import Calibration, Rig
 from quintain.domain.rig_state import RigState, Trend
 from quintain.quantities import GLOSSARY
-from quintain.report.rig_html import write_rig_html
-from quintain.report.rig_pdf import write_rig_pdf
 from quintain.report.rounding import shown
 from report import invented_rig as invented
 from report import invented_tests as evidence
+from report.written import write_rig_html, write_rig_pdf
 
 
 def _html(state: RigState, folder: Path, **more: object) -> str:

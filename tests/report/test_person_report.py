@@ -8,10 +8,10 @@ from dataclasses import replace
 from pathlib import Path
 
 from quintain.report.person_content import judge_person, person_content
-from quintain.report.person_report import write_person_html, write_person_pdf
 from quintain.study.progress import RULE
 from report.invented_person import MEANS, many_kinds, person
 from report.pdf_pages import count_pages, words_of_pages
+from report.written import write_person_html, write_person_pdf
 
 SUMMARY = person()
 
@@ -79,7 +79,9 @@ def test_numbers_are_those_of_the_summary() -> None:
 def _standing_with(change: float, mdc: float, *, real: bool) -> dict[str, str]:
     line = SUMMARY.courses[0].lines[0]
     assert line.progress is not None
-    last = line.progress.changes[-1]._replace(change=change, real=real)
+    last = line.progress.changes[-1]._replace(
+        change=change, interval=(change - mdc, change + mdc), real=real
+    )
     close = line.progress._replace(changes=(last,), mdc=mdc)
     course = replace(SUMMARY.courses[0], lines=(replace(line, progress=close),))
     content = person_content(replace(SUMMARY, courses=(course,)), invented=True)

@@ -9,13 +9,9 @@ from pathlib import Path
 import pytest
 
 from quintain.domain.session_summary import SessionLine, SessionSummary, SessionValue, Usual
-from quintain.report.session_report import (
-    judge_session,
-    session_content,
-    write_session_html,
-    write_session_pdf,
-)
+from quintain.report.session_report import judge_session, session_content
 from report.pdf_pages import count_pages, words_of_pages
+from report.written import write_session_html, write_session_pdf
 
 SUMMARY = SessionSummary(
     code="S-02",

@@ -9,8 +9,8 @@ import pytest
 from tests.study.invented_study import invented_study
 
 from quintain.report.study_content import judge_study, study_content
-from quintain.report.study_report import write_study_html, write_study_pdf
 from quintain.study.answers import Answers, ReliabilityAnswer, StudyResult
+from report.written import write_study_html, write_study_pdf
 
 
 @pytest.fixture(scope="module")

@@ -3,54 +3,28 @@
 from __future__ import annotations
 
 import math
-from pathlib import Path, PurePath
+from pathlib import PurePath
 from typing import Any
 
 from quintain.domain.calibration import StaticCalibration
 from quintain.report.cautions import LOAD_CAUTIONS
 from quintain.report.document import document
 from quintain.report.figures.points import Level, Point, draw_points
-from quintain.report.page import render
 from quintain.report.parts import Cell, Column, Fact, Figure, Section, Table, gathered_doubts, unbroken
 from quintain.report.provenance import recording_pair
 from quintain.report.rig_facts import exactly
 from quintain.report.rounding import number, rounded
-from quintain.report.typeset import typeset
 from quintain.report.verdict import Verdict
-from quintain.report.whole_file import write_whole
 from quintain.version import __version__
 
-__all__ = ["calibration_sections", "write_calibration_html", "write_calibration_pdf"]
+__all__ = ["calibration_content", "calibration_sections"]
 
 COVERAGE = 1.96
 DYNAMIC = "A static class says nothing about how the cell reads an impact: prove that with drops and taps."
 
 
-def write_calibration_html(result: StaticCalibration, path: str | Path, *, invented: bool) -> Path:
-    """
-    Write the report as one HTML file; the same calibration gives the same bytes.
-
-    Raises
-    ------
-    OutputError
-        If the file cannot be written; it is replaced whole or not at all.
-    """
-    return write_whole(path, render("sections.html", _content(result, invented)).encode("utf-8"))
-
-
-def write_calibration_pdf(result: StaticCalibration, path: str | Path, *, invented: bool) -> Path:
-    """
-    Write the report as PDF; the same calibration gives the same bytes.
-
-    Raises
-    ------
-    OutputError
-        If the file cannot be written; it is replaced whole or not at all.
-    """
-    return write_whole(path, typeset("sections.typ", _content(result, invented)))
-
-
-def _content(result: StaticCalibration, invented: bool) -> dict[str, Any]:
+def calibration_content(result: StaticCalibration, *, invented: bool) -> dict[str, Any]:
+    """Everything the report says, as words ready to set."""
     name = PurePath(result.path).name or "a load table"
     return document(
         title=f"Static calibration, {name}",

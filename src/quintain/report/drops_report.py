@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from pathlib import Path, PurePath
+from pathlib import PurePath
 from typing import Any
 
 from quintain.domain.drop import Agreement, Drop, DropTest
@@ -15,7 +15,6 @@ from quintain.report.document import document
 from quintain.report.figures.loops import Loop, draw_loops
 from quintain.report.figures.points import Level, Point, draw_points
 from quintain.report.figures.strike import describe, draw_strike
-from quintain.report.page import render
 from quintain.report.parts import (
     Cell,
     Column,
@@ -33,11 +32,9 @@ from quintain.report.parts import (
 from quintain.report.provenance import recording_facts
 from quintain.report.rig_facts import exactly, rig_facts
 from quintain.report.rounding import MINUS, number, rounded, shown
-from quintain.report.typeset import typeset
 from quintain.report.verdict import Verdict
-from quintain.report.whole_file import write_whole
 
-__all__ = ["drop_sections", "drop_verdict", "write_drops_html", "write_drops_pdf"]
+__all__ = ["drop_sections", "drop_verdict", "drops_content"]
 
 FIGURES_AT_MOST = 12
 """Drops whose force is drawn; all stand in the tables."""
@@ -82,31 +79,8 @@ _UNITS = {
 }
 
 
-def write_drops_html(test: DropTest, path: str | Path, *, invented: bool) -> Path:
-    """
-    Write the report as one HTML file; the same test gives the same bytes.
-
-    Raises
-    ------
-    OutputError
-        If the file cannot be written; it is replaced whole or not at all.
-    """
-    return write_whole(path, render("sections.html", _content(test, invented)).encode("utf-8"))
-
-
-def write_drops_pdf(test: DropTest, path: str | Path, *, invented: bool) -> Path:
-    """
-    Write the report as PDF; the same test gives the same bytes.
-
-    Raises
-    ------
-    OutputError
-        If the file cannot be written; it is replaced whole or not at all.
-    """
-    return write_whole(path, typeset("sections.typ", _content(test, invented)))
-
-
-def _content(test: DropTest, invented: bool) -> dict[str, Any]:
+def drops_content(test: DropTest, *, invented: bool) -> dict[str, Any]:
+    """Everything the report says, as words ready to set."""
     names = {name for drop in test.drops for name in _all(drop)}
     return document(
         title=f"Drops of {PurePath(test.path).name or 'a recording'}",

@@ -7,20 +7,16 @@ The printed page takes the largest figures with which everybody fits on one shee
 from __future__ import annotations
 
 from itertools import groupby
-from pathlib import Path
 from typing import Any
 
 from quintain.domain.session_summary import SessionLine, SessionSummary, SessionValue
 from quintain.quantities import GLOSSARY
 from quintain.report.cautions import LOCAL_RULES, STRIKE_CAUTIONS
-from quintain.report.page import render
 from quintain.report.parts import Fact, as_words
 from quintain.report.rounding import number
-from quintain.report.typeset import typeset
 from quintain.report.verdict import Verdict
-from quintain.report.whole_file import write_whole
 
-__all__ = ["judge_session", "session_content", "write_session_html", "write_session_pdf"]
+__all__ = ["judge_session", "session_content"]
 
 LARGE = 6
 """Lines up to which the figures of the page on a screen can be read across a room."""
@@ -33,31 +29,6 @@ _SHORT = {
     "effective_mass": "effective mass",
     "energy": "energy into the pad",
 }
-
-
-def write_session_html(summary: SessionSummary, path: str | Path, *, invented: bool) -> Path:
-    """
-    Write the report as one HTML file; the same summary gives the same bytes.
-
-    Raises
-    ------
-    OutputError
-        If the file cannot be written; it is replaced whole or not at all.
-    """
-    content = session_content(summary, invented=invented)
-    return write_whole(path, render("session.html", content).encode("utf-8"))
-
-
-def write_session_pdf(summary: SessionSummary, path: str | Path, *, invented: bool) -> Path:
-    """
-    Write the report as PDF; the same summary gives the same bytes.
-
-    Raises
-    ------
-    OutputError
-        If the file cannot be written; it is replaced whole or not at all.
-    """
-    return write_whole(path, typeset("session.typ", session_content(summary, invented=invented)))
 
 
 def judge_session(summary: SessionSummary) -> Verdict:

@@ -44,10 +44,13 @@ from quintain.report.rig_facts import method_facts, rig_facts
 from quintain.report.rounding import number, rounded
 from quintain.report.verdict import UNSAFE, Verdict, judge_analysis, judge_strike, numbers
 
-__all__ = ["strikes_content"]
+__all__ = ["PRINTED_HEIGHT", "strikes_content"]
 
 FIGURES_AT_MOST = 60
 """Strikes that get a figure and a table of their own; all stand in the summary and the overview."""
+
+PRINTED_HEIGHT = 216
+"""Height of a figure with which two strikes stand on one page of A4. [px]"""
 
 OVERVIEW_ROOM = 128
 """Strikes in one drawing of small multiples: what fits on a page of A4."""

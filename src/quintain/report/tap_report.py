@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path, PurePath
+from pathlib import PurePath
 from typing import Any
 
 from quintain.domain.measured import Measured
@@ -11,7 +11,6 @@ from quintain.quantities import GLOSSARY
 from quintain.report.cautions import TAP_CAUTIONS
 from quintain.report.document import document
 from quintain.report.figures.points import Level, Point, draw_points
-from quintain.report.page import render
 from quintain.report.parts import (
     Cell,
     Column,
@@ -27,42 +26,17 @@ from quintain.report.parts import (
 from quintain.report.provenance import recording_pair
 from quintain.report.rig_facts import exactly
 from quintain.report.rounding import number, shown
-from quintain.report.typeset import typeset
 from quintain.report.verdict import Verdict
-from quintain.report.whole_file import write_whole
 from quintain.version import __version__
 
-__all__ = ["tap_sections", "tap_verdict", "write_taps_html", "write_taps_pdf"]
+__all__ = ["tap_content", "tap_sections", "tap_verdict"]
 
 _NEAR = 0.05
 """A tap's frequency this near the mode's is drawn beside it."""
 
 
-def write_taps_html(test: TapTest, path: str | Path, *, invented: bool) -> Path:
-    """
-    Write the report as one HTML file; the same test gives the same bytes.
-
-    Raises
-    ------
-    OutputError
-        If the file cannot be written; it is replaced whole or not at all.
-    """
-    return write_whole(path, render("sections.html", _content(test, invented)).encode("utf-8"))
-
-
-def write_taps_pdf(test: TapTest, path: str | Path, *, invented: bool) -> Path:
-    """
-    Write the report as PDF; the same test gives the same bytes.
-
-    Raises
-    ------
-    OutputError
-        If the file cannot be written; it is replaced whole or not at all.
-    """
-    return write_whole(path, typeset("sections.typ", _content(test, invented)))
-
-
-def _content(test: TapTest, invented: bool) -> dict[str, Any]:
+def tap_content(test: TapTest, *, invented: bool) -> dict[str, Any]:
+    """Everything the report says, as words ready to set."""
     files = [PurePath(path).name or "made in memory" for path, _ in test.inputs]
     return document(
         title=f"Taps of {files[0]}",

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from quintain.domain.analysis import Analysis
 from quintain.domain.calibration import StaticCalibration
@@ -13,6 +13,7 @@ from quintain.domain.rig_state import RigState
 from quintain.domain.session_summary import SessionSummary
 from quintain.domain.tap import TapTest
 from quintain.errors import UsageError
+from quintain.version import __version__
 
 if TYPE_CHECKING:
     from quintain.study.answers import StudyResult
@@ -53,76 +54,39 @@ def write_reports(analysis: Analysis, folder: str | Path, *, invented: bool = Fa
     UsageError
         If the folder cannot be written to.
     """
-    from quintain.report.strikes_html import write_strikes_html
-    from quintain.report.strikes_pdf import write_strikes_pdf
+    from quintain.report.strikes_content import PRINTED_HEIGHT, strikes_content
 
-    def html(path: Path) -> None:
-        write_strikes_html(analysis, path, invented=invented)
-
-    def pdf(path: Path) -> None:
-        write_strikes_pdf(analysis, path, invented=invented)
-
-    return _both(Path(analysis.path).stem or "recording", Path(folder), html, pdf)
+    return _write(
+        Path(analysis.path).stem or "recording", folder, "strikes",
+        strikes_content(analysis, invented=invented),
+        printed=strikes_content(analysis, invented=invented, figure_height=PRINTED_HEIGHT),
+    )  # fmt: skip
 
 
 def write_drop_reports(test: DropTest, folder: str | Path, *, invented: bool = False) -> list[Path]:
-    """
-    Write the report of a drop test as HTML and as PDF.
+    """As :func:`write_reports`, for a drop test."""
+    from quintain.report.drops_report import drops_content
 
-    Parameters
-    ----------
-    test : DropTest
-        Finished results.
-    folder, invented
-        As for :func:`write_reports`.
-
-    Returns
-    -------
-    list of Path
-        The HTML file and the PDF file.
-
-    Raises
-    ------
-    UsageError
-        If the folder cannot be written to.
-    """
-    from quintain.report.drops_report import write_drops_html, write_drops_pdf
-
-    def html(path: Path) -> None:
-        write_drops_html(test, path, invented=invented)
-
-    def pdf(path: Path) -> None:
-        write_drops_pdf(test, path, invented=invented)
-
-    return _both(Path(test.path).stem or "drops", Path(folder), html, pdf)
+    content = drops_content(test, invented=invented)
+    return _write(Path(test.path).stem or "drops", folder, "sections", content)
 
 
 def write_tap_reports(test: TapTest, folder: str | Path, *, invented: bool = False) -> list[Path]:
-    """As :func:`write_drop_reports`, for a tap test; named after its first recording."""
-    from quintain.report.tap_report import write_taps_html, write_taps_pdf
+    """As :func:`write_reports`, for a tap test; named after its first recording."""
+    from quintain.report.tap_report import tap_content
 
-    def html(path: Path) -> None:
-        write_taps_html(test, path, invented=invented)
-
-    def pdf(path: Path) -> None:
-        write_taps_pdf(test, path, invented=invented)
-
-    return _both(Path(test.inputs[0][0]).stem or "taps", Path(folder), html, pdf)
+    content = tap_content(test, invented=invented)
+    return _write(Path(test.inputs[0][0]).stem or "taps", folder, "sections", content)
 
 
 def write_calibration_reports(
     result: StaticCalibration, folder: str | Path, *, invented: bool = False
 ) -> list[Path]:
-    """As :func:`write_drop_reports`, for a static calibration."""
-    from quintain.report.calibration_report import write_calibration_html, write_calibration_pdf
+    """As :func:`write_reports`, for a static calibration."""
+    from quintain.report.calibration_report import calibration_content
 
-    def html(path: Path) -> None:
-        write_calibration_html(result, path, invented=invented)
-
-    def pdf(path: Path) -> None:
-        write_calibration_pdf(result, path, invented=invented)
-
-    return _both(Path(result.path).stem or "loads", Path(folder), html, pdf)
+    content = calibration_content(result, invented=invented)
+    return _write(Path(result.path).stem or "loads", folder, "sections", content)
 
 
 def write_rig_reports(
@@ -136,89 +100,59 @@ def write_rig_reports(
     drops: Sequence[DropTest] = (),
 ) -> list[Path]:
     """
-    As :func:`write_drop_reports`, for how a rig stands; ``name`` is that of the files.
+    As :func:`write_reports`, for how a rig stands; ``name`` is that of the files.
 
     Calibrations, tap tests and drop tests that are given become part of it.
     """
-    from quintain.report.rig_html import write_rig_html
-    from quintain.report.rig_pdf import write_rig_pdf
+    from quintain.report.rig_content import rig_content
 
-    def html(path: Path) -> None:
-        write_rig_html(state, path, invented=invented, calibrations=calibrations, taps=taps, drops=drops)
-
-    def pdf(path: Path) -> None:
-        write_rig_pdf(state, path, invented=invented, calibrations=calibrations, taps=taps, drops=drops)
-
-    return _both(name, Path(folder), html, pdf)
+    content = rig_content(
+        state, invented=invented, software=__version__, calibrations=calibrations, taps=taps, drops=drops
+    )
+    return _write(name, folder, "sections", content)
 
 
 def write_session_reports(
     summary: SessionSummary, folder: str | Path, *, invented: bool = False
 ) -> list[Path]:
-    """As :func:`write_drop_reports`, for a session: the coach's page."""
-    from quintain.report.session_report import write_session_html, write_session_pdf
-
-    def html(path: Path) -> None:
-        write_session_html(summary, path, invented=invented)
-
-    def pdf(path: Path) -> None:
-        write_session_pdf(summary, path, invented=invented)
+    """As :func:`write_reports`, for a session: the coach's page."""
+    from quintain.report.session_report import session_content
 
     name = f"session-{summary.code}" + (f"-{summary.person}" if summary.person else "")
-    return _both(name, Path(folder), html, pdf)
+    return _write(name, folder, "session", session_content(summary, invented=invented))
 
 
 def write_person_reports(summary: PersonSummary, folder: str | Path, *, invented: bool = False) -> list[Path]:
-    """As :func:`write_drop_reports`, for a person's course over sessions."""
-    from quintain.report.person_report import write_person_html, write_person_pdf
+    """As :func:`write_reports`, for a person's course over sessions."""
+    from quintain.report.person_content import person_content
 
-    def html(path: Path) -> None:
-        write_person_html(summary, path, invented=invented)
-
-    def pdf(path: Path) -> None:
-        write_person_pdf(summary, path, invented=invented)
-
-    return _both(f"person-{summary.code}", Path(folder), html, pdf)
+    return _write(f"person-{summary.code}", folder, "person", person_content(summary, invented=invented))
 
 
 def write_study_reports(result: StudyResult, folder: str | Path, *, invented: bool = False) -> list[Path]:
-    """
-    Write the report of a study as HTML and as PDF.
+    """As :func:`write_reports`, for a study."""
+    from quintain.report.study_content import study_content
 
-    Parameters
-    ----------
-    result : StudyResult
-        Finished answers.
-    folder, invented
-        As for :func:`write_reports`.
-
-    Returns
-    -------
-    list of Path
-        The HTML file and the PDF file.
-
-    Raises
-    ------
-    UsageError
-        If the folder cannot be written to.
-    """
-    from quintain.report.study_report import write_study_html, write_study_pdf
-
-    def html(path: Path) -> None:
-        write_study_html(result, path, invented=invented)
-
-    def pdf(path: Path) -> None:
-        write_study_pdf(result, path, invented=invented)
-
-    return _both(f"study-{result.plan.code}", Path(folder), html, pdf)
+    return _write(f"study-{result.plan.code}", folder, "sections", study_content(result, invented=invented))
 
 
-def _both(stem: str, folder: Path, html: Callable[[Path], None], pdf: Callable[[Path], None]) -> list[Path]:
-    paths = [folder / f"{stem}.report.html", folder / f"{stem}.report.pdf"]
+def _write(
+    stem: str,
+    folder: str | Path,
+    template: str,
+    content: Mapping[str, Any],
+    *,
+    printed: Mapping[str, Any] | None = None,
+) -> list[Path]:
+    """HTML and PDF of one content; ``printed`` is what the PDF says where that is set otherwise."""
+    from quintain.report.output import write_html, write_pdf
+
+    folder = Path(folder)
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        html(paths[0])
-        pdf(paths[1])
+        return [
+            write_html(template, content, folder / f"{stem}.report.html"),
+            write_pdf(template, printed or content, folder / f"{stem}.report.pdf"),
+        ]
     except OSError as problem:
         raise UsageError(f"{folder}: cannot write the report there: {problem.strerror}") from None
-    return paths
