@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-import hashlib
-import json
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from quintain.domain.history import hash_of
 from quintain.domain.toml_schema import parse_toml, read_toml
 from quintain.errors import MethodFileError
 
@@ -120,4 +119,4 @@ class Method:
     @property
     def sha256(self) -> str:
         """Hash of every setting."""
-        return hashlib.sha256(json.dumps(self.settings(), sort_keys=True).encode()).hexdigest()
+        return hash_of(self.settings())

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-import hashlib
-import json
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from quintain.domain.history import hash_of
 from quintain.domain.toml_schema import parse_toml, read_toml
 from quintain.errors import StudyPlanError
 from quintain.quantities import GLOSSARY
@@ -182,4 +181,4 @@ class StudyPlan:
     @property
     def sha256(self) -> str:
         """Hash of everything the plan states."""
-        return hashlib.sha256(json.dumps(dataclasses.asdict(self), sort_keys=True).encode()).hexdigest()
+        return hash_of(dataclasses.asdict(self))

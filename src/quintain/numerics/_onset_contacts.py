@@ -7,6 +7,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from quintain.numerics.bad_samples import marked_runs
+
 __all__ = ["CellContact", "find_cell_contacts"]
 
 FloatArray = NDArray[np.float64]
@@ -215,10 +217,10 @@ def _driven_contacts(
     return sorted(c for c in found if c.sign == sign)
 
 
-def _joined(firsts: list[int], stops: list[int], lag: int) -> list[tuple[int, int]]:
+def _joined(runs: list[tuple[int, int]], lag: int) -> list[tuple[int, int]]:
     """Ranges with those joined that lie closer than the lag: a short force and its own echo."""
     ranges: list[tuple[int, int]] = []
-    for first, stop in zip(firsts, stops, strict=True):
+    for first, stop in runs:
         if ranges and first - ranges[-1][1] < lag:
             ranges[-1] = (ranges[-1][0], stop)
         else:
@@ -230,11 +232,10 @@ def _one_sided(
     y: FloatArray, sign: int, over: FloatArray, under: FloatArray, begin: int, lag: int, cell_time: float
 ) -> list[CellContact]:
     above = y > under
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], above.view(np.int8), [0]])))
     contacts = []
     rise = max(1, round(RISE_TIME / cell_time))
     lowest = np.maximum(-_largest(-y, rise + 1), 0.0)
-    for first, stop in _joined(edges[::2].tolist(), edges[1::2].tolist(), lag):
+    for first, stop in _joined(marked_runs(above), lag):
         # any force shows for as long as the lag, by its echo if not by itself; what is shorter is noise
         if stop <= begin or stop - first < max(2, lag) or not np.any(y[first:stop] > over[first:stop]):
             continue

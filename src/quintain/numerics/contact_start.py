@@ -18,6 +18,7 @@ __all__ = [
     "loading_response",
     "low_pass",
     "low_pass_sections",
+    "modes_and_filter",
     "time_to_slow",
 ]
 
@@ -176,9 +177,8 @@ def loading_response(
     >>> round(float(y.max()), 1)
     2263.9
     """
-    omega = 2 * np.pi * np.atleast_1d(np.asarray(frequency, dtype=float))
-    sections = _sections(low)
-    fastest = max([0.0, *omega, *sections[:, 0]])
+    rig = modes_and_filter(frequency, damping, share, low)
+    fastest = max([0.0, *rig[0], *rig[3][:, 0]])
     step = min(1e-4, 0.15 / fastest) if fastest else 5e-5
     reading: Floats = _respond(
         np.asarray(times, dtype=float),
@@ -187,10 +187,7 @@ def loading_response(
         float(gravity),
         float(stiffness),
         float(exponent),
-        omega,
-        np.atleast_1d(np.asarray(damping, dtype=float)),
-        np.atleast_1d(np.asarray(share, dtype=float)),
-        sections,
+        *rig,
         step,
     )
     return reading
@@ -227,8 +224,38 @@ def low_pass_sections(cutoff: float, order: int) -> Floats:
     return np.stack([np.full(damping.size, 2 * np.pi * cutoff), damping], axis=1)
 
 
-def _sections(low: ArrayLike | None) -> Floats:
-    return np.zeros((0, 2)) if low is None else np.asarray(low, dtype=float).reshape(-1, 2)
+def modes_and_filter(
+    frequency: ArrayLike, damping: ArrayLike, share: ArrayLike, low: ArrayLike | None
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """
+    A rig's modes and low-pass filter as the integrators of a loading take them.
+
+    Parameters
+    ----------
+    frequency, damping, share : array_like, shape (n_modes,)
+        The rig's modes. [Hz], [1], [1]
+    low : array_like, shape (n_sections, 2), optional
+        From :func:`low_pass_sections`.
+
+    Returns
+    -------
+    omega, zeta, share : ndarray, shape (n_modes,)
+        Angular frequency, damping ratio and share of each mode. [rad/s], [1], [1]
+    low : ndarray, shape (n_sections, 2)
+        Empty without a filter.
+
+    Examples
+    --------
+    >>> omega, zeta, share, low = modes_and_filter(200.0, 0.02, 1.0, None)
+    >>> omega.round(1).tolist(), low.shape
+    ([1256.6], (0, 2))
+    """
+    return (
+        2 * np.pi * np.atleast_1d(np.asarray(frequency, dtype=float)),
+        np.atleast_1d(np.asarray(damping, dtype=float)),
+        np.atleast_1d(np.asarray(share, dtype=float)),
+        np.zeros((0, 2)) if low is None else np.asarray(low, dtype=float).reshape(-1, 2),
+    )
 
 
 def fit_loading(
@@ -313,12 +340,7 @@ def fit_loading(
     if not (mass > 0 and speed > 0):
         raise ValueError(f"mass and speed must be above 0, got {mass} kg and {speed} m/s")
     weight = 1 / np.hypot(np.asarray(u_reading, dtype=float), misfit * np.abs(y))
-    rig = (
-        2 * np.pi * np.atleast_1d(np.asarray(frequency, dtype=float)),
-        np.atleast_1d(np.asarray(damping, dtype=float)),
-        np.atleast_1d(np.asarray(share, dtype=float)),
-        _sections(low),
-    )
+    rig = modes_and_filter(frequency, damping, share, low)
     slowest = 0.15 / max([1500.0, *rig[0], *rig[3][:, 0]])
 
     def residual(p: Floats) -> Floats:

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from quintain.numerics.bad_samples import marked_runs
 from quintain.numerics.free_response import slow_force_weights
 
 __all__ = [
@@ -116,8 +117,7 @@ def find_contacts(
     [[1, 5], [8, 9]]
     """
     above = np.asarray(force, dtype=float) > threshold
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], above, [False]]).astype(np.int8)))
-    pairs = edges.reshape(-1, 2)
+    pairs = np.array(marked_runs(above), dtype=np.intp).reshape(-1, 2)
     if len(pairs) < 2:
         return pairs
     apart = np.concatenate([[True], (pairs[1:, 0] - pairs[:-1, 1]) / rate >= merge])

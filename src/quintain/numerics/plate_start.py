@@ -9,7 +9,7 @@ from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from quintain.numerics._least_squares import minimise_squares
-from quintain.numerics.contact_start import low_pass
+from quintain.numerics.contact_start import low_pass, modes_and_filter
 
 __all__ = ["PlateFit", "PlateLaw", "fit_plate_loading"]
 
@@ -201,12 +201,7 @@ def fit_plate_loading(
     if y.size < 8:
         raise ValueError(f"a loading through a plate needs at least 8 samples to be fitted, got {y.size}")
     weight = 1 / np.hypot(np.asarray(u_reading, dtype=float), misfit * np.abs(y))
-    rig = (
-        2 * np.pi * np.atleast_1d(np.asarray(frequency, dtype=float)),
-        np.atleast_1d(np.asarray(damping, dtype=float)),
-        np.atleast_1d(np.asarray(share, dtype=float)),
-        np.zeros((0, 2)) if low is None else np.asarray(low, dtype=float).reshape(-1, 2),
-    )
+    rig = modes_and_filter(frequency, damping, share, low)
     known = np.array(law)
     u_known = np.asarray(u_law, dtype=float)
 

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from quintain.numerics.bad_samples import marked_runs
 from quintain.numerics.damped_sinusoids import (
     DampedFit,
     MatchedStart,
@@ -143,10 +144,7 @@ def clipped_at(samples: ArrayLike) -> float | None:
         return None
     converter_step = float(jumps[jumps > 0].min())
     for level in (float(samples.max()), float(samples.min())):
-        on = np.concatenate([[False], samples == level, [False]])
-        first = np.flatnonzero(~on[:-1] & on[1:])
-        stop = np.flatnonzero(on[:-1] & ~on[1:])
-        for i, j in zip(first, stop, strict=True):
+        for i, j in marked_runs(samples == level):
             if j - i < 3:
                 continue
             beside = [abs(samples[k] - level) for k in (i - 1, j) if 0 <= k < samples.size]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from quintain.numerics.bad_samples import marked_runs
 from quintain.numerics.flight import find_swing
 from quintain.numerics.free_response import fit_free_response, free_values
 
@@ -44,9 +45,8 @@ def swings(force: ArrayLike, rate: float, *, threshold: float, first_end: int, h
     True
     """
     below = np.asarray(force, dtype=float)[first_end:] < -2 * threshold
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], below, [False]]).astype(np.int8)))
-    lengths = (edges[1::2] - edges[::2]) / rate
-    return bool(lengths.size and lengths.max() > max(1.3 * half_width, 0.008))
+    longest = max((end - begin for begin, end in marked_runs(below)), default=0) / rate
+    return bool(longest > max(1.3 * half_width, 0.008))
 
 
 def find_contacts_while_swinging(

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Iterator
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass, replace
@@ -17,7 +15,7 @@ from numpy.typing import NDArray
 from quintain.domain.analysis import Analysis
 from quintain.domain.as_json import strike_as_json
 from quintain.domain.flags import Flag, flag
-from quintain.domain.history import Step
+from quintain.domain.history import Step, hash_of
 from quintain.domain.method import Method
 from quintain.domain.recording import Recording
 from quintain.domain.rig import Mode, Rig
@@ -152,9 +150,7 @@ def analyse(
     if waiting:
         pool.add(waiting, _find_mode(waiting, in_use))
     strikes = pool.results()
-    output = hashlib.sha256(
-        json.dumps([strike_as_json(s) for s in strikes], sort_keys=True).encode()
-    ).hexdigest()
+    output = hash_of([strike_as_json(s) for s in strikes])
     inputs = (recording.sha256, *((rig.version,) if rig else ()))
     step = Step("quintain.analyse", __version__, method.settings(), inputs, output, began)
     return Analysis(

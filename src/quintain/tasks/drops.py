@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,7 +12,7 @@ import numpy as np
 from quintain.domain.as_json import drop_as_json
 from quintain.domain.drop import Agreement, Drop, DropSettings, DropTest
 from quintain.domain.flags import Flag, flag
-from quintain.domain.history import Step
+from quintain.domain.history import Step, hash_of
 from quintain.domain.measured import Measured
 from quintain.domain.recording import Recording
 from quintain.domain.rig import Mode, Rig
@@ -163,7 +161,7 @@ def analyse_drops(
         "damping_ratio": [m.damping_ratio for m in in_use.modes],
     }
     quantities, verdict, e_n, reasons = _judge(drops, numbers, in_use.u_gain)
-    output = hashlib.sha256(json.dumps([drop_as_json(d) for d in drops], sort_keys=True).encode()).hexdigest()
+    output = hash_of([drop_as_json(d) for d in drops])
     inputs = (recording.sha256, *((rig.version,) if rig else ()))
     step = Step("quintain.analyse_drops", __version__, used, inputs, output, began)
     return DropTest(

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
 from collections.abc import Sequence
 from concurrent.futures import Executor
@@ -17,7 +15,7 @@ from numpy.typing import NDArray
 from quintain.domain.analysis import Analysis
 from quintain.domain.as_json import strike_as_json
 from quintain.domain.flags import Flag, flag
-from quintain.domain.history import Step
+from quintain.domain.history import Step, hash_of
 from quintain.domain.measured import Contribution, Measured
 from quintain.domain.motion import JoinedMotion, StrikeMotion
 from quintain.domain.strike import LimbCurve, Strike
@@ -154,9 +152,7 @@ def measure_limbs(joined: JoinedMotion, *, kind: str = "any", executor: Executor
         strikes = tuple(map(measure, *pairs))
     else:
         strikes = tuple(executor.map(measure, *pairs, chunksize=16))
-    output = hashlib.sha256(
-        json.dumps([strike_as_json(s) for s in strikes], sort_keys=True).encode()
-    ).hexdigest()
+    output = hash_of([strike_as_json(s) for s in strikes])
     settings = {"kind": kind, "source": joined.source}
     inputs = tuple(step.output for step in analysis.history[-1:])
     step = Step("quintain.measure_limbs", __version__, settings, inputs, output, began)

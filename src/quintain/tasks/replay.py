@@ -31,6 +31,7 @@ from quintain.store.schema import (
     Strike,
 )
 from quintain.tasks.lab_inputs import LAB_STEP, Inputs, Made, inputs_of, libraries, measure_inputs, places_of
+from quintain.tasks.lab_rows import strike_row
 
 __all__ = [
     "Deed",
@@ -170,7 +171,7 @@ def history_of(lab: Lab, strike_id: int) -> StrikeHistory:
         If there is no such strike.
     """
     with lab.reading() as database:
-        strike = _strike(database, strike_id)
+        strike = strike_row(database, strike_id)
         recording = strike.recording
         sources = database.scalars(
             select(Source).where(Source.recording_sha256 == recording.sha256).order_by(Source.id)
@@ -236,7 +237,7 @@ def curves_of(lab: Lab, strike_id: int, *, result_id: int | None = None) -> Stri
         If there is no such strike or result, or the curves cannot be made again.
     """
     with lab.reading() as database:
-        strike = _strike(database, strike_id)
+        strike = strike_row(database, strike_id)
         result = database.get(Result, strike.result_id if result_id is None else result_id)
         if result is None or result.strike_id != strike_id:
             raise MissingError(f"the strike {strike_id} has no such result; analyse its recording again")
@@ -306,13 +307,6 @@ def curves_of_each(lab: Lab, strike_ids: Sequence[int]) -> Iterator[tuple[int, S
 
 
 # -- looking back
-
-
-def _strike(database: Database, strike_id: int) -> Strike:
-    strike = database.get(Strike, strike_id)
-    if strike is None:
-        raise MissingError(f"there is no strike {strike_id} in the lab")
-    return strike
 
 
 def _makers(database: Database, recording_sha256: str) -> dict[int, str]:

@@ -21,6 +21,7 @@ from quintain.domain.trace import Trace
 from quintain.errors import AnalysisError, UsageError
 from quintain.numerics.added_mass import MovingMass, find_moving_mass
 from quintain.numerics.alias import alias_candidates, resolve_by_added_mass, resolve_by_rates
+from quintain.numerics.bad_samples import marked_runs
 from quintain.numerics.bandwidth import shortest_corrected_pulse, shortest_pulse, usable_bandwidth
 from quintain.numerics.ring_down import RingDown, cramer_rao, identify_ring_down
 from quintain.numerics.taps import JointModes, combine_taps, find_taps
@@ -259,10 +260,7 @@ def _stretches(trace: Trace) -> Iterator[tuple[float, NDArray[np.float64]]]:
 
     def pieces() -> Iterator[tuple[float, NDArray[np.float64]]]:
         whole = np.concatenate(parts)
-        good = np.concatenate([[False], np.isfinite(whole), [False]])
-        first = np.flatnonzero(~good[:-1] & good[1:])
-        stop = np.flatnonzero(good[:-1] & ~good[1:])
-        for i, j in zip(first, stop, strict=True):
+        for i, j in marked_runs(np.isfinite(whole)):
             yield start + i / trace.rate, whole[i:j]
 
     for block in trace.blocks():

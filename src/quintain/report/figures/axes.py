@@ -10,6 +10,7 @@ from xml.sax.saxutils import escape, quoteattr
 import numpy as np
 from numpy.typing import NDArray
 
+from quintain.numerics.bad_samples import marked_runs
 from quintain.report.rounding import MINUS, NARROW
 
 __all__ = ["Scale", "area", "attribute", "dots", "line", "round_ticks", "text", "thin", "tick_label"]
@@ -109,9 +110,7 @@ def _pairs(x: Floats, y: Floats) -> list[str]:
 def line(x: Floats, y: Floats, kind: str) -> str:
     """A curve; it breaks where a value is missing."""
     parts = []
-    finite = np.isfinite(y)
-    edges = np.flatnonzero(np.diff(finite.astype(np.int8), prepend=0, append=0))
-    for i, j in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+    for i, j in marked_runs(np.isfinite(y)):
         parts.append("M" + "L".join(_pairs(x[i:j], y[i:j])))
     return f'<path class="{kind}" d="{"".join(parts)}"/>' if parts else ""
 
