@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from quintain.domain.method import Method
+from quintain.domain.shared_error import Source
 from quintain.domain.study_plan import StudyPlan
 from quintain.study.answers import StudyResult
 from quintain.study.ask import answer_plan
@@ -47,8 +48,8 @@ def invented_study() -> StudyResult:
             quantity,
             np.array([f"P-{i + 1:02d}" for i in person]),
             value,
-            np.full(value.size, 0.01 * mean),
-            np.full(value.size, 0.005 * mean),
+            np.full(value.size, 0.01 * value.max()),
+            {Source("gain", "gain", "wall pad (invented)"): 0.005 * value},
             factors={
                 "session": np.array([f"S-{i + 1}" for i in session]),
                 "side": np.array(["left", "right"])[side],

@@ -3,8 +3,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from quintain.domain.shared_error import Source
 from quintain.errors import StudyError
 from quintain.study.observations import Observations, number_trials
+
+GAIN = Source("gain", "gain", "post pad (invented)")
 
 
 def trials(**changes):
@@ -31,7 +34,11 @@ def trials(**changes):
         ({"factors": {"side": ["left", None, "left", "left"]}}, "'side' is empty in row 2"),
         ({"factors": {"trial": [1.0, 2.0, np.nan, 1.0]}}, "'trial' is empty in row 3"),
         ({"u": [0.1, -0.1, 0.1, 0.1]}, "'u' must be 0 or more, but row 2 holds -0.1"),
-        ({"u": [0.1] * 4, "u_common": [0.2] * 4}, "cannot be larger"),
+        ({"u": [0.1] * 4, "common": {GAIN: [0.2] * 4}}, "cannot be larger"),
+        (
+            {"u": [0.1] * 4, "common": {GAIN: [0.05] * 3}},
+            "the share of 'gain' needs one number for each of 4",
+        ),
     ],
 )
 def test_bad_columns_are_told(changes, words):
@@ -79,9 +86,18 @@ def test_select_from_numbers():
 
 def test_uncertainty_of_a_mean_keeps_the_common_part():
     # u 0.5 of which 0.4 common leaves 0.3 a strike: sqrt(0.3^2/4 + 0.4^2) over four strikes
-    o = Observations("impulse", ["a"] * 4, np.arange(4.0), [0.5] * 4, [0.4] * 4)
+    o = Observations("impulse", ["a"] * 4, np.arange(4.0), [0.5] * 4, {GAIN: [0.4] * 4})
+    assert o.u_common.tolist() == [0.4] * 4
     assert o.means().u == pytest.approx([np.sqrt(0.09 / 4 + 0.16)], rel=1e-12)
     assert np.isnan(Observations("impulse", ["a"] * 4, np.arange(4.0), [0.5] * 4).means().u).all()
+    # two errors of either sign: what cancels in the mean is gone, and independent errors add in squares
+    other = Source("sensor", "normal", "wrist (invented)")
+    mixed = Observations("impulse", ["a"] * 2, [1.0, 2.0], [0.5] * 2, {GAIN: [0.4, 0.4], other: [0.3, -0.3]})
+    assert mixed.u_common == pytest.approx([0.5, 0.5], rel=1e-12)
+    assert mixed.means().u == pytest.approx([0.4], rel=1e-12)
+    assert mixed.rows([0]).means().u == pytest.approx([0.5], rel=1e-12)
+    # nothing is shared: the root of the number of trials
+    assert Observations("impulse", ["a"] * 4, np.arange(4.0), [0.5] * 4, {}).means().u.tolist() == [0.25]
 
 
 def test_table_refuses_missing_and_double_cells():

@@ -12,8 +12,10 @@ import pytest
 from scipy import stats
 
 from quintain.domain.method import Correction, Method
+from quintain.domain.shared_error import Source
 from quintain.errors import StudyError
 from quintain.study.asymmetry import measure_asymmetry
+from quintain.study.common_part import common_of_sum
 from quintain.study.compare import compare_groups, compare_levels, compare_paired, judge_equivalence
 from quintain.study.describe import describe, weigh_measurement
 from quintain.study.effect_size import noncentrality_interval
@@ -59,27 +61,87 @@ def test_describe_by_factor():
     assert [(d.group, d.mean) for d in describe(o, "side")] == [("side l", 2.0), ("side r", 7.0)]
 
 
+GAIN = Source("gain", "gain", "wall pad (invented)")
+
+
 def test_measurement_beside_biology(rng):
     # 100 people of 20 trials: scatter 1.0 of the person and 0.5 of the chain, 20 % of the variance
     person = np.repeat(np.arange(100), 20)
     value = 30 + rng.normal(0, 4, 100)[person] + rng.normal(0, 1, 2000) + rng.normal(0, 0.5, 2000)
-    u = np.full(2000, math.hypot(0.5, 0.3))
-    share = weigh_measurement(Observations("impulse", person, value, u, np.full(2000, 0.3)))
+    u, common = np.full(2000, math.hypot(0.5, 0.3)), {GAIN: np.full(2000, 0.3)}
+    share = weigh_measurement(Observations("impulse", person, value, u, common))
     # the variance within is known to sqrt(2/1900) = 3.2 %, three of these
     assert share.share_of_within == pytest.approx(0.2, rel=0.1)
     assert share.biological_sd == pytest.approx(1.0, rel=0.06)
-    assert share.u_common == pytest.approx(0.3, rel=ROUNDING)
+    assert share.told_apart
+    # a common part ten times as large shows neither in the scatter nor in the share
+    large = {GAIN: np.full(2000, 5.0)}
+    much = weigh_measurement(
+        Observations("impulse", person, value + 5.0, np.full(2000, math.hypot(0.5, 5)), large)
+    )
+    assert much[2:6] == pytest.approx(share[2:6], rel=1e-9)
     unknown = weigh_measurement(Observations("impulse", person, value, np.where(person == 3, np.nan, u)))
     assert unknown.n_known == 1980
-    assert unknown.u_mean is None
+    assert not unknown.told_apart
     assert "at most" in unknown.words
     assert "20 of 2000 trials state none" in unknown.words
     types = Observations(
         "impulse", person, value + 9 * (np.arange(2000) % 2), u, factors={"type": np.arange(2000) % 2}
     )
     assert weigh_measurement(types, "type").share_of_within > 10 * weigh_measurement(types).share_of_within
-    too_much = weigh_measurement(Observations("impulse", person, value, u * 10, u * 0))
+    too_much = weigh_measurement(Observations("impulse", person, value, u * 10, {}))
     assert "more than all" in too_much.words
+
+
+def test_a_mean_keeps_what_strikes_share():
+    # means 20, 30, 40 (SE 10/sqrt 3) of one gain known to 10 %: u of the mean 3, by hand
+    value = np.array([19.0, 21.0, 29.0, 31.0, 39.0, 41.0])
+    o = Observations("impulse", list("aabbcc"), value, 0.2 * value, {GAIN: 0.1 * value})
+    d = describe(o)[0]
+    assert d.common.u == pytest.approx(3.0, rel=ROUNDING)
+    assert d.common.parts == (("gain", d.common.u),)
+    assert d.whole.u == pytest.approx(math.sqrt(100 / 3 + 9), rel=ROUNDING)
+    # t(2) = 4.3027 and z = 1.9600 (any table): never narrower than either alone
+    half = math.sqrt(4.3027**2 * 100 / 3 + 1.96**2 * 9)
+    assert d.whole.interval == pytest.approx((30 - half, 30 + half), abs=2e-3)
+    alone = describe(Observations("impulse", list("aabbcc"), value, 0.2 * value))[0]
+    assert (alone.common, alone.whole) == (None, None)
+    assert alone.interval == d.interval
+
+
+def test_a_difference_keeps_what_its_sides_do_not_share(rng):
+    # 8 people on two rigs that read 2 and 1 % off at 1000 N; all people alike up to a little scatter
+    first, second = 1000 + rng.normal(0, 1, 8), 1010 + rng.normal(0, 1, 8)
+    value, rig = np.r_[first, second], np.repeat(["a", "b"], 8)
+    person = np.tile(np.arange(8), 2)
+    own = {
+        Source("gain", "gain", r): np.where(rig == r, g * value, 0.0) for r, g in (("a", 0.02), ("b", 0.01))
+    }
+    rigs = Observations("peak_force", person, value, 0.03 * value, own, {"rig": rig})
+    apart = compare_levels(rigs, "rig", "a", "b", generator=rng)
+    assert apart.common.u == pytest.approx(math.hypot(20, 10.1), rel=2e-3)  # scatter 1 N of 1000 N
+    assert abs(apart.t) > 10, "over people the rigs differ beyond doubt"
+    assert apart.whole.interval[0] < 0 < apart.whole.interval[1], "it may be their calibrations"
+    assert judge_equivalence(apart, 5.0).verdict == "unclear"
+    # the same gain on both cancels to its part of the difference, 2 % of 10 N
+    shared = Observations("peak_force", person, value, 0.03 * value, {GAIN: 0.02 * value}, {"rig": rig})
+    one = compare_levels(shared, "rig", "a", "b", generator=rng)
+    assert one.common.u == pytest.approx(0.02 * abs(one.difference), rel=1e-9)
+    assert (one.interval, one.p) == (apart.interval, apart.p)
+    assert judge_equivalence(one, 5.0).verdict == "second larger"
+
+
+def test_ten_resistors_of_one_standard():
+    """
+    JCGM 100:2008, 5.2.2, example: ten resistors of 1000 Ω, each compared with one standard known to 100 mΩ
+    and with nothing else uncertain, are 10 kΩ in series, known to 1 Ω; not to the 0.32 Ω of independent ones
+    (from memory of the Guide, whose numbers these are).
+    """
+    ohm = Observations("peak_force", ["chain"] * 10, [1000.0] * 10, [0.1] * 10, {GAIN: [0.1] * 10})
+    assert 10 * float(ohm.means().u[0]) == pytest.approx(1.0, rel=ROUNDING)
+    assert common_of_sum(ohm.common, np.ones(10)).u == pytest.approx(1.0, rel=ROUNDING)
+    alone = Observations("peak_force", ["chain"] * 10, [1000.0] * 10, [0.1] * 10, {})
+    assert 10 * float(alone.means().u[0]) == pytest.approx(0.32, abs=0.005)
 
 
 def test_one_way_against_scipy(rng):
@@ -234,6 +296,21 @@ def test_progress_rule():
     assert p.reference == 11.0
     assert [c.verdict for c in p.changes] == ["unclear", "worthwhile rise", "worthwhile fall"]
     assert [c.real for c in p.changes] == [False, True, True]
+    # calibrated anew before 4: 3 % of 20 and 3 % of the reference 11, independent; before that it cancels
+    old, new = Source("gain", "gain", "post", "old"), Source("gain", "gain", "post", "new")
+    gain = {old: [0.3, 0.36, 0.339, 0.0, 0.0], new: [0.0, 0.0, 0.0, 0.6, 0.06]}
+    again = judge_progress(["1", "2", "3", "4", "5"], [10.0, 12.0, 11.3, 20.0, 2.0], rule, common=gain)
+    assert again.changes[0].common.u == pytest.approx(0.03 * 0.3, rel=1e-9)
+    assert again.changes[1].common.u == pytest.approx(0.03 * math.hypot(20, 11), rel=1e-9)
+    assert [again.widened(c) for c in again.changes] == [False, True, False]
+    assert again.changes[0].half == pytest.approx(p.changes[0].half, rel=1e-4)
+    assert again.mdc == p.mdc
+    # on one calibration throughout, the slope holds 3 % of itself
+    one = judge_progress(["1", "2", "3"], [10.0, 12.0, 14.0], rule, common={old: [0.3, 0.36, 0.42]})
+    assert one.trend.slope == pytest.approx(2.0)
+    alone = judge_progress(["1", "2", "3"], [10.0, 12.0, 14.0], rule)
+    half = math.hypot(alone.trend.interval[1] - 2.0, 1.96 * 0.06)
+    assert one.trend.interval == pytest.approx((2 - half, 2 + half), rel=1e-4)  # 1.96 is rounded
     wide = judge_progress(["1", "2"], [10.0, 10.1], ProgressRule(0.1, math.inf, 5.0))
     assert (wide.changes[0].verdict, wide.trend) == ("trivial", None)
 

@@ -161,6 +161,8 @@ def _print(result: StudyResult) -> None:
             console.print(section.note, markup=False)
         if section.says:
             console.print(section.says, markup=False)
+        for reason in section.reasons:
+            console.print(reason, markup=False)
         for part in section.tables:
             table = Table(box=None, pad_edge=False)
             for column in part.columns:

@@ -16,6 +16,7 @@ from quintain.report.figures.frame import CHARACTER
 from quintain.report.figures.points import Level, Point, draw_points
 from quintain.report.parts import Fact, Figure, as_words
 from quintain.report.rounding import MINUS, number, rounded
+from quintain.report.shared_parts import named_parts
 from quintain.report.verdict import Verdict
 from quintain.study.asymmetry import PersonAsymmetry
 from quintain.study.person_course import (
@@ -264,7 +265,7 @@ def _standing(line: ProgressLine, progress: Progress, usual: Usual | None, ends:
     """Values are rounded by what is detectable, so that a change can be read off them."""
     factor = GLOSSARY[line.quantity].shown_factor
     last = progress.changes[-1]
-    value, half = _change(last.change * factor, progress.mdc * factor)
+    value, half = _change(last.change * factor, last.half * factor)
 
     def said(session: str, place: int) -> str:
         shown = rounded(line.means[place] * factor, progress.mdc * factor)[0]
@@ -279,24 +280,27 @@ def _standing(line: ProgressLine, progress: Progress, usual: Usual | None, ends:
         exact=repr(last.change),
         swc=rounded(progress.rule.swc * factor, progress.rule.swc * factor)[1],
         usual="" if usual is None else f"{_range(usual, factor)}, of {usual.n}",
-        words=_by_the_rule(last),
+        words=_by_the_rule(last, progress, line.quantity),
         real=last.real,
     )
 
 
-def _by_the_rule(change: SessionChange) -> str:
-    return f"{'real' if change.real else 'not beyond error'}; {change.verdict}"
+def _by_the_rule(change: SessionChange, progress: Progress, quantity: str) -> str:
+    said = f"{'real' if change.real else 'not beyond error'}; {change.verdict}"
+    if change.common is not None and progress.widened(change):
+        said += f"; calibrated anew in between ({named_parts(change.common, quantity)})"
+    return said
 
 
 def _range(usual: Usual, factor: float) -> str:
     return f"{number(usual.low * factor, 3)} to {number(usual.high * factor, 3)}"
 
 
-def _change(change: float, mdc: float) -> tuple[str, str]:
-    """A change and what is detectable; a third digit where two would make them look alike."""
-    value, half = rounded(change, mdc)
+def _change(change: float, half_interval: float) -> tuple[str, str]:
+    """A change and half its interval; a third digit where two would make them look alike."""
+    value, half = rounded(change, half_interval)
     if value.lstrip(MINUS) == half:
-        value, half = number(change, 3), number(mdc, 3)
+        value, half = number(change, 3), number(half_interval, 3)
     return f"+{value}" if change > 0 and value.strip("0.") else value, half
 
 
@@ -368,7 +372,7 @@ def _unjudged(courses: Sequence[PersonProgress]) -> tuple[str, ...]:
 
 def _rigs(summary: PersonSummary, names: tuple[str, ...]) -> tuple[RigSessions, ...]:
     between = {
-        (course.kind, change.session, line.quantity): (change, progress.mdc)
+        (course.kind, change.session, line.quantity): change
         for course in summary.courses
         for line, progress in _judged(course)
         for change in progress.changes[:-1]
@@ -387,7 +391,7 @@ def _rigs(summary: PersonSummary, names: tuple[str, ...]) -> tuple[RigSessions, 
     return tuple(RigSessions(f"On {where}", tuple(own)) for where, own in rows.items())
 
 
-def _cell(told: SessionMean | None, against: tuple[SessionChange, float] | None, name: str) -> SessionCell:
+def _cell(told: SessionMean | None, change: SessionChange | None, name: str) -> SessionCell:
     if told is None:
         return SessionCell("–")
     factor = GLOSSARY[name].shown_factor
@@ -397,10 +401,9 @@ def _cell(told: SessionMean | None, against: tuple[SessionChange, float] | None,
     else:
         value, spread = number(told.mean * factor, 3), "–"
     exact = repr(told.mean)
-    if against is None:
+    if change is None:
         return SessionCell(f"{value} ({spread})", exact)
-    change, mdc = against
-    moved = _change(change.change * factor, mdc * factor)[0]
+    moved = _change(change.change * factor, change.half * factor)[0]
     said = f"{moved}, {'real; ' if change.real else ''}{change.verdict}"
     return SessionCell(f"{value} ({spread})", exact, said, repr(change.change), change.real)
 

@@ -17,6 +17,7 @@ from quintain.report.figures.people import draw_people
 from quintain.report.figures.points import Level, Point, draw_points
 from quintain.report.parts import Cell, Column, Fact, Figure, Section, Table
 from quintain.report.rounding import number, rounded
+from quintain.report.shared_parts import PARTS, named_parts
 from quintain.report.verdict import Verdict
 from quintain.study.answers import (
     AgreementAnswer,
@@ -30,6 +31,7 @@ from quintain.study.answers import (
     ReliabilityAnswer,
     StudyResult,
 )
+from quintain.study.common_part import CommonPart, Whole
 from quintain.study.progress import RULE
 
 __all__ = ["judge_study", "study_content", "study_sections"]
@@ -84,6 +86,7 @@ def study_sections(result: StudyResult) -> tuple[Section, ...]:
     for kind, group in _grouped(result.answers.answers, type):
         sections += _SECTIONS[kind](group)
     sections.append(_description(result.answers.described))
+    sections += _measurement(result.answers.described)
     sections += [
         Section(
             f"Mean force curve, {name}",
@@ -283,17 +286,15 @@ def _comparisons(answers: list[ComparisonAnswer]) -> list[Section]:
     sections = []
     for (quantity, factor), rows in _grouped(answers, lambda a: (a.quantity, a.factor)):
         heads = (
-            Column("first", kind="words"),
-            Column("second", kind="words"),
+            Column("first less second", kind="words"),
             *_numbers("people", "mean of first", "mean of second"),
             Column("difference", GLOSSARY[quantity].shown_unit),
-            *_numbers("p, adjusted", "p, permutation", "effect size"),
-            Column("in words", kind="words"),
+            *_numbers("p, adjusted", "p, permutation"),
+            Column("effect size", kind="words"),
         )
         lines = tuple(
             (
-                Cell(a.comparison.first),
-                Cell(a.comparison.second),
+                Cell(f"{a.comparison.first} less {a.comparison.second}"),
                 Cell(str(a.comparison.n_first) if a.comparison.design == "paired"
                      else f"{a.comparison.n_first} and {a.comparison.n_second}"),
                 _value(a.comparison.mean_first, quantity),
@@ -304,21 +305,30 @@ def _comparisons(answers: list[ComparisonAnswer]) -> list[Section]:
                 Cell(f"{a.comparison.effect.name} = {_plain(a.comparison.effect.value).value} "
                      f"({_plain(a.comparison.effect.interval[0]).value} to "
                     f"{_plain(a.comparison.effect.interval[1]).value})"),
-                Cell(a.equivalence.words),
             )
             for a in rows
         )  # fmt: skip
         figures = _people_figure(rows) if rows[0].people else ()
+        said = [
+            f"{_capital(a.equivalence.words)} "
+            + _said_common(a.comparison.difference, a.comparison.common, a.comparison.whole, quantity)
+            for a in rows
+        ]
         sections.append(
             Section(
                 f"{_label(quantity)} by {factor}",
                 f"{rows[0].comparison.design}, means of people; p adjusted by Holm over {len(rows)}; "
                 "worthwhile: a fifth of the spread between people unless the plan says otherwise",
+                reasons=tuple(said),
                 figures=figures,
                 tables=(Table(heads, lines),),
             )
         )
     return sections
+
+
+def _capital(words: str) -> str:
+    return words[0].upper() + words[1:]
 
 
 def _people_figure(rows: list[ComparisonAnswer]) -> tuple[Figure, ...]:
@@ -418,6 +428,7 @@ def _agreement(answers: list[AgreementAnswer]) -> list[Section]:
                 f"Agreement of {a.first} and {a.second}, {label[0].lower()}{label[1:]}",
                 f"{len(a.people)} people, one point each; pale: 95 % intervals of bias and limits",
                 says=f"For one person the two may differ by {low} to {high} {unit}.".strip(),
+                reasons=(_said_common(limits.bias, a.common, a.whole, a.quantity, "bias"),),
                 figures=(Figure(svg, words),),
             )
         )
@@ -509,36 +520,114 @@ def _description(described: Sequence[Described]) -> Section:
     heads = (
         Column("quantity", kind="words"),
         Column("group", kind="words"),
-        *_numbers("people", "strikes", "mean", "SD between", "SD within", "SE of mean", "lowest", "highest"),
-        Column("measurement in SD within", kind="words"),
+        *_numbers("people", "strikes", "mean", "SD between", "SD within", "lowest", "highest"),
     )
-    lines = []
-    for d in described:
-        for row in d.rows:
-            share = d.measurement.share_of_within if d.measurement and len(d.rows) == 1 else None
-            lines.append(
-                (
-                    Cell(_named(d.quantity)),
-                    Cell(row.group),
-                    Cell(str(row.n_people)),
-                    Cell(str(row.n_trials)),
-                    _value(row.mean, d.quantity),
-                    _value(row.sd_between, d.quantity, 2),
-                    _value(row.sd_within, d.quantity, 2),
-                    _value(row.se_mean, d.quantity, 2),
-                    _value(row.lowest, d.quantity),
-                    _value(row.highest, d.quantity),
-                    Cell("–" if share is None else f"{100 * share:.0f} % of the variance"),
-                )
-            )
-    reasons = tuple(
-        f"{_label(d.quantity)}: {d.measurement.words}" for d in described if d.measurement is not None
+    lines = tuple(
+        (
+            Cell(_named(d.quantity)),
+            Cell(row.group),
+            Cell(str(row.n_people)),
+            Cell(str(row.n_trials)),
+            _value(row.mean, d.quantity),
+            _value(row.sd_between, d.quantity, 2),
+            _value(row.sd_within, d.quantity, 2),
+            _value(row.lowest, d.quantity),
+            _value(row.highest, d.quantity),
+        )
+        for d in described
+        for row in d.rows
     )
     return Section(
         "In numbers",
-        "SD between people's means, SD within people, SE of the mean of people; trials are not people",
-        reasons=reasons,
-        tables=(Table(heads, tuple(lines)),),
+        "SD between people's means, SD within people; trials are not people",
+        tables=(Table(heads, lines),),
+    )
+
+
+def _measurement(described: Sequence[Described]) -> list[Section]:
+    """How much of the spread is measurement, and what of it stays in every mean."""
+    rows = [
+        (d.quantity, row, share)
+        for d in described
+        for row, share in zip(d.rows, d.measurement, strict=True)
+        if share is not None
+    ]
+    if not rows:
+        return []
+    several = any(len(d.rows) > 1 for d in described)
+    names = (Column("quantity", kind="words"), *((Column("group", kind="words"),) if several else ()))
+    named = [(Cell(_named(q)), *((Cell(row.group),) if several else ())) for q, row, _ in rows]
+    one_strike = tuple(
+        (
+            *name,
+            _value(share.sd_within, quantity, 2),
+            _value(share.u_strike, quantity, 2),
+            _value(share.biological_sd, quantity, 2),
+            Cell("< 1") if share.share_of_within < 0.01 else _plain(100 * share.share_of_within, 0),
+        )
+        for name, (quantity, _, share) in zip(named, rows, strict=True)
+    )
+    there = [part for part in PARTS if any(_matters(part, row.common) for _, row, _ in rows)]
+    of_mean = tuple(
+        (
+            *name,
+            _value(row.se_mean, quantity, 2),
+            *(_value(_by_part(row.common).get(part), quantity, 2) for part in there),
+            _value(None if row.whole is None else row.whole.u, quantity, 2),
+        )
+        for name, (quantity, row, _) in zip(named, rows, strict=True)
+    )
+    reasons = [
+        f"{_label(quantity)}{f', {row.group}' if several else ''}: {share.words}"
+        for quantity, row, share in rows
+        if share.share_of_within > 1 or share.n_known < share.n_trials or not share.told_apart
+    ]
+    return [
+        Section(
+            "Measurement beside people",
+            "standard uncertainties; what strikes share does not average out",
+            reasons=tuple(reasons),
+            tables=(
+                Table(
+                    (*names, *_numbers("SD within", "of measurement", "of the person", "% of variance")),
+                    one_strike,
+                    "One strike: of the measurement what is new with each strike, and what it leaves of the "
+                    "SD within for the person; share of the measurement in the variance.",
+                ),
+                Table(
+                    (*names, *_numbers("SE of mean", *(PARTS[part] for part in there), "together")),
+                    of_mean,
+                    "Mean of the people: its SE, what strikes share of the measurement by what they share, "
+                    "and both together.",
+                ),
+            ),
+        )
+    ]
+
+
+def _matters(part: str, common: CommonPart | None) -> bool:
+    """Whether a part is a tenth of the whole at least."""
+    return common is not None and _by_part(common).get(part, 0.0) >= 0.1 * common.u > 0
+
+
+def _by_part(common: CommonPart | None) -> dict[str, float]:
+    return {} if common is None else dict(common.parts)
+
+
+def _said_common(
+    difference: float, common: CommonPart | None, whole: Whole | None, quantity: str, what: str = "difference"
+) -> str:
+    """What strikes share of the measurement in a difference, by name."""
+    unit = GLOSSARY[quantity].shown_unit
+    if common is None or whole is None:
+        return f"What strikes share of the measurement is not known, and not in the {what}'s interval."
+    cell = _spine(difference, whole.interval, quantity)
+    u = f"u = {_value(common.u, quantity, 2).value} {unit}"
+    if common.u < 0.1 * whole.u:
+        return f"What strikes share of the measurement cancels in the {what} to {u}."
+    return (
+        f"With what strikes share of the measurement the {what} is {cell.value} {cell.spread} {unit} "
+        f"({u}: {named_parts(common, quantity)})."
     )
 
 

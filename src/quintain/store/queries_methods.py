@@ -17,6 +17,7 @@ class ByMethod(NamedTuple):
     """What one method says of one strike; ``method`` is its name and version."""
 
     strike_id: int
+    result_id: int
     method: str
     value: float
     u: float | None
@@ -42,7 +43,7 @@ def results_by_method(lab: Lab, quantity: str, strikes: Collection[int]) -> list
     """
     value, u = getattr(Result, quantity), getattr(Result, f"u_{quantity}")
     query = (
-        select(Result.strike_id, Method.name, Method.version, value, u)
+        select(Result.strike_id, Result.id, Method.name, Method.version, value, u)
         .join(Analysis, Result.analysis_id == Analysis.id)
         .join(Method, Analysis.method_sha256 == Method.sha256)
         .where(value.is_not(None))
@@ -51,8 +52,8 @@ def results_by_method(lab: Lab, quantity: str, strikes: Collection[int]) -> list
     wanted = set(strikes)
     newest: dict[tuple[int, str], ByMethod] = {}
     with lab.reading() as database:
-        for strike_id, name, version, number, standard in database.execute(query):
+        for strike_id, result_id, name, version, number, standard in database.execute(query):
             if strike_id in wanted:
                 method = f"{name} {version}"
-                newest[strike_id, method] = ByMethod(strike_id, method, number, standard)
+                newest[strike_id, method] = ByMethod(strike_id, result_id, method, number, standard)
     return [newest[key] for key in sorted(newest)]

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from quintain.domain.study_plan import StudyPlan
 from quintain.numerics.agreement import Differences
 from quintain.study.asymmetry import Asymmetry
+from quintain.study.common_part import CommonPart, Whole
 from quintain.study.compare import Comparison, Equivalence
 from quintain.study.describe import Description, MeasurementShare
 from quintain.study.fatigue import Fatigue
@@ -40,14 +41,14 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Described:
-    """One quantity in numbers, all strikes and group by group; how much of its spread is measurement."""
+    """One quantity in numbers, group by group, and how much of its spread is measurement."""
 
     quantity: str
     by: str
     """The factor of the groups, or empty."""
     rows: tuple[Description, ...]
-    measurement: MeasurementShare | None
-    """None where no uncertainty is stated."""
+    measurement: tuple[MeasurementShare | None, ...]
+    """Row by row; None where no uncertainty is stated, or nobody has two strikes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +105,10 @@ class AgreementAnswer:
     mean: Floats
     difference: Floats
     limits: Differences
+    common: CommonPart | None
+    """What strikes share of the measurement uncertainty, in the bias; None where it was not told apart."""
+    whole: Whole | None
+    """Uncertainty of the bias as a true one, over people and ``common`` together; None as above."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ import numpy as np
 from quintain.domain.study_plan import Agreement, Comparison, Reliability, StudyPlan, Trend
 from quintain.errors import StudyError
 from quintain.numerics.agreement import limits_of_agreement
+from quintain.quantities import GLOSSARY
 from quintain.study.answers import (
     AgreementAnswer,
     Answer,
@@ -26,6 +27,7 @@ from quintain.study.answers import (
     ReliabilityAnswer,
 )
 from quintain.study.asymmetry import measure_asymmetry
+from quintain.study.common_part import common_of_difference, with_common
 from quintain.study.compare import adjust_holm, compare_levels, judge_equivalence
 from quintain.study.describe import MeasurementShare, describe, weigh_measurement
 from quintain.study.fatigue import find_fatigue
@@ -84,13 +86,14 @@ def answer_plan(plan: StudyPlan, observations: Mapping[str, Observations]) -> An
         try:
             rows = describe(obs, by or None, probability=plan.rules.probability)
             described.append(Described(quantity, by, rows, _measurement(obs, by)))
+            steps |= _numbered(_common_steps(obs))
         except StudyError as problem:
             refused.append(Refused(quantity, "description", str(problem)))
         for question, ask in _questions(plan, obs):
             try:
                 for answer, done in ask():
                     found.append(answer)
-                    steps |= {f"{step.kind} {sorted(step.facts.items())}": step for step in done}
+                    steps |= _numbered(done)
             except StudyError as problem:
                 refused.append(Refused(quantity, question, str(problem)))
     percent = 100 * plan.rules.probability
@@ -124,12 +127,31 @@ def _questions(plan: StudyPlan, obs: Observations) -> Iterator[tuple[str, Callab
         yield trend.kind, partial(_trend, plan, trend, obs)
 
 
-def _measurement(obs: Observations, by: str) -> MeasurementShare | None:
-    """How much of the spread is measurement; None where no strike states its uncertainty."""
+def _numbered(steps: list[DoneStep]) -> dict[str, DoneStep]:
+    """Each step once, whoever did it."""
+    return {f"{step.kind} {sorted(step.facts.items())}": step for step in steps}
+
+
+def _measurement(obs: Observations, by: str) -> tuple[MeasurementShare | None, ...]:
+    """How much of the spread of each group is measurement."""
+    groups = [obs.select(**{by: level}) for level in obs.levels(by)] if by else [obs]
+    return tuple(_share(group) for group in groups)
+
+
+def _share(obs: Observations) -> MeasurementShare | None:
     try:
-        return weigh_measurement(obs, by) if by else weigh_measurement(obs)
+        return weigh_measurement(obs)
     except StudyError:
         return None
+
+
+def _common_steps(obs: Observations) -> list[DoneStep]:
+    """That the common part was kept apart, and from what; or that it could not be."""
+    if not np.isfinite(obs.u).any():
+        return []
+    if not np.isfinite(obs.u_common[np.isfinite(obs.u)]).all():
+        return [DoneStep("common part unknown", {"quantity": GLOSSARY[obs.quantity].label.lower()})]
+    return [DoneStep("common part", {})]
 
 
 def _one_kind(obs: Observations, but: str = "") -> Observations:
@@ -273,9 +295,15 @@ def _agreement(plan: StudyPlan, asked: Agreement, obs: Observations) -> Found:
         first, second = np.array([x for _, x, _ in both]), np.array([y for _, _, y in both])
         limits = limits_of_agreement(first, second)
         people = tuple(code for code, _, _ in both)
-        answer = AgreementAnswer(
-            obs.quantity, asked.factor, str(a), str(b), people, (first + second) / 2, first - second, limits
+        sides = (obs.select(**{asked.factor: level}, person=list(people)) for level in (a, b))
+        common = common_of_difference(*sides)
+        whole = with_common(
+            limits.bias, limits.u_bias, len(people) - 1, common, probability=plan.rules.probability
         )
+        answer = AgreementAnswer(
+            obs.quantity, asked.factor, str(a), str(b), people, (first + second) / 2, first - second, limits,
+            common, whole,
+        )  # fmt: skip
         names = {"first": f"{asked.factor} {a}", "second": f"{asked.factor} {b}"}
         yield answer, [DoneStep("agreement", {**names, "multiple": 1.96})]
 
@@ -298,12 +326,13 @@ def _trend(plan: StudyPlan, asked: Trend, obs: Observations) -> Found:
 
 
 def _progress(plan: StudyPlan, obs: Observations) -> Found:
-    table = obs.means("session").table("session")
+    means = obs.means("session")
+    table = means.table("session")
     error: TypicalError = assess_typical_error(table.values, probability=plan.rules.probability)
     swc = plan.rules.worthwhile * error.sd_observed
     rule = ProgressRule(error.sem, error.sem_df, swc, probability=plan.rules.probability)
     sessions = tuple(str(level) for level in table.levels)
     step = DoneStep("progress", {"n_baseline": 1, "sem_from": "the same people's sessions"})
     for code, values in zip(table.people, table.values, strict=True):
-        progress = judge_progress(sessions, values, rule)
+        progress = judge_progress(sessions, values, rule, common=means.select(person=code).common)
         yield ProgressAnswer(obs.quantity, code, sessions, tuple(values.tolist()), progress), [step]

@@ -11,6 +11,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from quintain.errors import StudyError
 from quintain.numerics.uncertainty.coverage import coverage_factor
+from quintain.study.common_part import (
+    CommonPart,
+    Whole,
+    common_of_difference,
+    half_interval,
+    one_sided,
+    with_common,
+)
 from quintain.study.effect_size import EffectSize, effect_size
 from quintain.study.observations import Observations
 from quintain.study.permutation import Permutation, flip_signs, swap_groups
@@ -58,6 +66,10 @@ class Comparison(NamedTuple):
     effect: EffectSize
     permutation: Permutation
     """A check for few people: p without a normal distribution."""
+    common: CommonPart | None = None
+    """What strikes share of the measurement uncertainty, in ``difference``; None where not told apart."""
+    whole: Whole | None = None
+    """Uncertainty of ``difference`` as a true one: ``se`` and ``common`` together; None as above."""
 
 
 class Equivalence(NamedTuple):
@@ -279,6 +291,12 @@ def compare_levels(
     StudyError
         If some people did both and some did not, or there are too few.
 
+    Notes
+    -----
+    Interval and p are of the difference as the rigs show it. What strikes share of the measurement cancels in
+    it between sides, sessions or people of one rig but for its part of the difference; between two rigs the
+    errors of both stay whole, and are no property of what was compared: ``whole`` holds them.
+
     Examples
     --------
     >>> import numpy as np
@@ -292,14 +310,22 @@ def compare_levels(
     names = (f"{factor} {first}", f"{factor} {second}")
     both = set(a.people) & set(b.people)
     if not both:
-        return compare_groups(a.value, b.value, generator=generator, names=names, probability=probability)
+        groups = compare_groups(a.value, b.value, generator=generator, names=names, probability=probability)
+        return _with_common(groups, a, b)
     lacking = sorted((set(a.people) | set(b.people)) - both)
     if lacking:
         raise StudyError(
             f"{len(both)} people did both {names[0]} and {names[1]}, but {', '.join(lacking[:5])} did one "
             "only: leave those out and say so, or fit a mixed model, which uses everyone"
         )
-    return compare_paired(a.value, b.value, generator=generator, names=names, probability=probability)
+    paired = compare_paired(a.value, b.value, generator=generator, names=names, probability=probability)
+    return _with_common(paired, a, b)
+
+
+def _with_common(c: Comparison, first: Observations, second: Observations) -> Comparison:
+    common = common_of_difference(first, second)
+    whole = with_common(c.difference, c.se, c.df, common, probability=c.probability)
+    return c._replace(common=common, whole=whole)
 
 
 def adjust_holm(p: Sequence[float]) -> tuple[float, ...]:
@@ -364,8 +390,9 @@ def judge_equivalence(comparison: Comparison, margin: float) -> Equivalence:
     Notes
     -----
     Schuirmann, D. J. (1987), J. Pharmacokinet. Biopharm. 15, 657-680. A p above 0.05 of a difference is no
-    proof of equality; this is the test that can be. A margin computed from the same people (0.2 SD) is
-    itself uncertain, which is not in the verdict.
+    proof of equality; this is the test that can be. Where the comparison knows what strikes share of the
+    measurement, the tests hold it: two rigs are not called different for their calibrations. A margin
+    computed from the same people (0.2 SD) is itself uncertain, which is not in the verdict.
 
     Examples
     --------
@@ -375,13 +402,13 @@ def judge_equivalence(comparison: Comparison, margin: float) -> Equivalence:
     >>> judge_equivalence(c, 1.0).verdict
     'equivalent'
     """
-    from scipy.special import stdtr
-
     if not (math.isfinite(margin) and margin > 0):
         raise StudyError(f"the smallest worthwhile change must be above 0, got {margin}")
-    half = coverage_factor(0.90, comparison.df) * comparison.se
-    low, high = comparison.difference - half, comparison.difference + half
-    p = float(stdtr(comparison.df, -(margin - abs(comparison.difference)) / comparison.se))
+    difference, se, df = comparison.difference, comparison.se, comparison.df
+    u_common = 0.0 if comparison.common is None else comparison.common.u
+    half = half_interval(0.90, se, df, u_common)
+    low, high = difference - half, difference + half
+    p = one_sided(margin - abs(difference), se, df, u_common)
     if -margin < low and high < margin:
         verdict, words = "equivalent", "differ by less than the smallest worthwhile change"
     elif low > margin or high < -margin:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from quintain.errors import StudyError
 from quintain.numerics.uncertainty.coverage import coverage_factor
+from quintain.study.common_part import CommonPart, Whole, common_of_mean, with_common
 from quintain.study.observations import Observations
 
 __all__ = ["Description", "MeasurementShare", "describe", "weigh_measurement"]
@@ -45,6 +46,10 @@ class Description(NamedTuple):
     """``sd_between`` over mean; None where the mean is not above 0. [1]"""
     cv_within: float | None
     """``sd_within`` over mean; None as above. [1]"""
+    common: CommonPart | None
+    """What strikes share of the measurement uncertainty, in ``mean``; None where it was not told apart."""
+    whole: Whole | None
+    """Uncertainty of ``mean`` as a true value: ``se_mean`` and ``common`` together; None as above."""
 
 
 class MeasurementShare(NamedTuple):
@@ -61,10 +66,8 @@ class MeasurementShare(NamedTuple):
     """``u_strike`` squared over ``sd_within`` squared; above 1 the stated u is too large, or luck. [1]"""
     biological_sd: float
     """What ``sd_within`` leaves for the person, once ``u_strike`` is taken off; 0 at least."""
-    u_common: float | None
-    """Part of u that all strikes share, root mean square; None where it was not stated apart."""
-    u_mean: float | None
-    """SE of the mean over people and ``u_common`` together; None where that is unknown."""
+    told_apart: bool
+    """Whether what strikes share of u is known; if not, all of u counts as new with each strike."""
     words: str
     """The same in a sentence."""
 
@@ -89,6 +92,7 @@ def _row(obs: Observations, group: str, probability: float) -> Description:
     mean, sd = float(means.mean()), float(means.std(ddof=1))
     se = sd / math.sqrt(n)
     half = coverage_factor(probability, n - 1) * se
+    common = common_of_mean(obs)
     return Description(
         group,
         n,
@@ -104,6 +108,8 @@ def _row(obs: Observations, group: str, probability: float) -> Description:
         float(means.max()),
         sd / mean if mean > 0 else None,
         within / mean if within is not None and mean > 0 else None,
+        common,
+        with_common(mean, se, n - 1, common, probability=probability),
     )
 
 
@@ -136,7 +142,9 @@ def describe(
     -----
     Mean and spread between people come from the people's means, so that a person with many trials weighs
     no more than others. The interval takes people as drawn at random from those it speaks about; trials
-    of the same people, however many, do not make it narrower than people differ.
+    of the same people, however many, do not make it narrower than people differ. It is that of the mean as
+    the rig shows it: an error that all strikes share (gain, sensor) moves the mean and does not show in the
+    people's spread. ``whole`` holds it.
 
     Examples
     --------
@@ -158,7 +166,7 @@ def weigh_measurement(obs: Observations, *within: str) -> MeasurementShare:
     Parameters
     ----------
     obs : Observations
-        Trials that state ``u``, and better ``u_common`` too.
+        Trials that state ``u``, and better what they share of it too.
     *within : str
         Factors that differ between a person's trials on purpose (``"type"``, ``"side"``): scatter is taken
         within their levels. Left out, their differences count as the person's scatter and make the share
@@ -177,15 +185,15 @@ def weigh_measurement(obs: Observations, *within: str) -> MeasurementShare:
     Notes
     -----
     Only what is new with each strike can show in the spread of strikes:
-    :math:`u_\mathrm{strike}^2 = u^2 - u_\mathrm{common}^2`. Where the common part was not stated apart, all
-    of u is taken as new, and the share is an upper bound. The common part (calibration, gain) cancels in
-    comparisons on one rig and stays whole in every mean: it is added to the standard error of the mean in
-    ``u_mean`` (JCGM 100:2008, 5.1.2; derived here).
+    :math:`u_\mathrm{strike}^2 = u^2 - u_\mathrm{common}^2`. Where the common part was not told apart, all
+    of u is taken as new, and the share is an upper bound. The common part cancels in the spread and stays
+    whole in the mean: see :func:`describe` (JCGM 100:2008, 5.2; derived here).
 
     Examples
     --------
+    >>> from quintain.domain.shared_error import Source
     >>> o = Observations("impulse", list("aabbcc"), [19.0, 21.0, 29.0, 31.0, 39.0, 41.0],
-    ...                  u=[0.5] * 6, u_common=[0.4] * 6)
+    ...                  u=[0.5] * 6, common={Source("gain", "gain", "post"): [0.4] * 6})
     >>> share = weigh_measurement(o)
     >>> round(share.u_strike, 3), round(share.share_of_within, 3)
     (0.3, 0.045)
@@ -196,18 +204,15 @@ def weigh_measurement(obs: Observations, *within: str) -> MeasurementShare:
             "no trial states its measurement uncertainty; analyse with a rig file that states it"
         )
     spread = _within(obs, *within)[2]
-    means = obs.means().value
-    if means.size < 2 or spread is None or spread == 0:
+    if len(obs.people) < 2 or spread is None or spread == 0:
         raise StudyError("need 2 people and differing trials of a person to set measurement beside biology")
     apart = bool(np.isfinite(obs.u_common[known]).all())
     common = obs.u_common[known] if apart else np.zeros(int(known.sum()))
     u_strike = math.sqrt(float(np.mean(np.maximum(obs.u[known] ** 2 - common**2, 0))))
-    u_common = math.sqrt(float(np.mean(common**2))) if apart else None
     share = (u_strike / spread) ** 2
-    words = (
-        f"Stated measurement uncertainty explains {100 * share:.0f} % of the variance of trials within people"
-    )
-    words += "" if apart else " at most (its common part was not stated apart)"
+    percent = f"{100 * share:.0f}" if share >= 0.01 else "less than 1"
+    words = f"Stated measurement uncertainty explains {percent} % of the variance of trials within people"
+    words += "" if apart else " at most (what strikes share of it was not told apart)"
     if share > 1:
         words += "; more than all: the stated uncertainty is too large, or these trials agree by luck"
     if not known.all():
@@ -219,7 +224,6 @@ def weigh_measurement(obs: Observations, *within: str) -> MeasurementShare:
         u_strike,
         share,
         math.sqrt(max(spread**2 - u_strike**2, 0.0)),
-        u_common,
-        None if u_common is None else math.hypot(float(means.std(ddof=1)) / math.sqrt(means.size), u_common),
+        apart,
         words + ".",
     )

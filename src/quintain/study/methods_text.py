@@ -43,6 +43,16 @@ SENTENCES: dict[str, str] = {
         "peak."
     ),
     "uncertainty": "Measurement uncertainty was propagated to every result (JCGM 100:2008).",
+    "common part": (
+        "Of it, what strikes share (gain of the cell, sensor of the speed, what the method does alike to "
+        "strikes of one type) was kept apart by the budget of every strike: it does not shrink with the "
+        "number of strikes or people, cancels in differences as far as both sides share it, and is stated "
+        "beside the standard error (JCGM 100:2008, 5.2)."
+    ),
+    "common part unknown": (
+        "What strikes share of the measurement uncertainty of {quantity} was not known: its mean and its "
+        "differences between rigs are less certain than stated."
+    ),
     "nothing left out": "No strike was left out ({n_kept} analysed).",
     "left out": "{n_left_out} of {n_all} strikes were left out: {reasons}.",
     "description": (

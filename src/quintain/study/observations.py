@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from quintain.domain.shared_error import UNKNOWN, Source
 from quintain.errors import StudyError
 from quintain.quantities import GLOSSARY
 
@@ -88,6 +89,15 @@ def _uncertainty(values: ArrayLike | None, name: str, n: int) -> Floats:
     return u
 
 
+def _contribution(values: ArrayLike, source: Source, n: int) -> Floats:
+    column = np.array(values, dtype=float)
+    if column.shape != (n,) or np.isinf(column).any():
+        raise StudyError(
+            f"the share of {source.name or source.part!r} needs one number for each of {n} trials"
+        )
+    return column
+
+
 @dataclass(frozen=True, eq=False)
 class Observations:
     """
@@ -103,9 +113,10 @@ class Observations:
         Measured values, finite. [SI unit of the glossary]
     u : array_like, shape (n,), optional
         Standard measurement uncertainty of each value; nan where unknown. [as the values]
-    u_common : array_like, shape (n,), optional
-        The part of ``u`` that all trials share (calibration, gain): it does not average out. [as the
-        values]
+    common : mapping of Source to array_like of shape (n,), optional
+        What trials share of ``u``: the signed contribution of each shared error to each trial (gain,
+        sensor ...), which does not average out. nan where it cannot be told, and everywhere if left out.
+        [as the values]
     factors : mapping of str to array_like of shape (n,)
         What else is known of each trial: ``type``, ``side``, ``session``, ``series``, ``trial``, ``rig``.
 
@@ -113,6 +124,12 @@ class Observations:
     ------
     StudyError
         If a column is short or empty somewhere, or a value is not finite.
+
+    Notes
+    -----
+    Each shared error is one unknown number for all trials, so its contribution to a mean is the mean of the
+    contributions, and to a difference their difference, with their signs (JCGM 100:2008, 5.2.2; errors of
+    different sources are independent).
 
     Examples
     --------
@@ -129,8 +146,10 @@ class Observations:
     person: Column
     value: Floats
     u: Floats = None  # type: ignore[assignment]  # an array once made
-    u_common: Floats = None  # type: ignore[assignment]  # an array once made
+    common: Mapping[Source, Floats] = None  # type: ignore[assignment]  # a mapping once made
     factors: Mapping[str, Column] = field(default_factory=dict)
+    u_common: Floats = field(init=False)
+    """Standard uncertainty of each trial from all shared errors; nan where it cannot be told."""
 
     def __post_init__(self) -> None:
         if self.quantity not in GLOSSARY:
@@ -146,20 +165,26 @@ class Observations:
             )
         n = value.size
         person = _column(np.array(self.person).astype(str), "person", n)
-        u, common = _uncertainty(self.u, "u", n), _uncertainty(self.u_common, "u_common", n)
-        if (common > u * (1 + 1e-9)).any():
-            raise StudyError("u_common is a part of u and cannot be larger; give u as the whole uncertainty")
+        u = _uncertainty(self.u, "u", n)
+        common = {UNKNOWN: np.full(n, np.nan)} if self.common is None else dict(self.common)
+        common = {source: _contribution(column, source, n) for source, column in common.items()}
+        u_common = np.sqrt(sum((column**2 for column in common.values()), np.zeros(n)))
+        if (u_common > u * (1 + 1e-9)).any():
+            raise StudyError("what is shared of u cannot be larger than u; give u as the whole uncertainty")
         factors = {name: _column(column, name, n) for name, column in self.factors.items()}
-        for array in (value, person, u, common, *factors.values()):
+        for array in (value, person, u, u_common, *common.values(), *factors.values()):
             array.setflags(write=False)
-        for name, array in {"person": person, "value": value, "u": u, "u_common": common}.items():
+        for name, array in {"person": person, "value": value, "u": u, "u_common": u_common}.items():
             object.__setattr__(self, name, array)
+        object.__setattr__(self, "common", MappingProxyType(common))
         object.__setattr__(self, "factors", MappingProxyType(factors))
 
     @classmethod
-    def of_columns(cls, columns: Mapping[str, ArrayLike]) -> Observations:
+    def of_columns(
+        cls, columns: Mapping[str, ArrayLike], common: Mapping[Source, Floats] | None = None
+    ) -> Observations:
         """
-        Take a tidy table: ``quantity``, ``person``, ``value``, perhaps ``u`` and ``u_common``, and factors.
+        Take a tidy table: ``quantity``, ``person``, ``value``, perhaps ``u``, and factors.
 
         Raises :class:`StudyError` if one of the first three is missing or quantities are mixed.
 
@@ -177,13 +202,13 @@ class Observations:
             raise StudyError(
                 f"one quantity at a time: the table mixes {', '.join(quantities) or 'nothing'}; select one"
             )
-        own = {"quantity", "person", "value", "u", "u_common"}
+        own = {"quantity", "person", "value", "u"}
         return cls(
             quantities[0],
             columns["person"],  # type: ignore[arg-type]
             columns["value"],  # type: ignore[arg-type]
             columns.get("u"),  # type: ignore[arg-type]
-            columns.get("u_common"),  # type: ignore[arg-type]
+            common,  # type: ignore[arg-type]
             {name: np.asarray(c) for name, c in columns.items() if name not in own},
         )
 
@@ -209,9 +234,8 @@ class Observations:
         """Trials picked by mask or index."""
         k = np.asarray(keep)
         factors = {name: column[k] for name, column in self.factors.items()}
-        return Observations(
-            self.quantity, self.person[k], self.value[k], self.u[k], self.u_common[k], factors
-        )
+        common = {source: column[k] for source, column in self.common.items()}
+        return Observations(self.quantity, self.person[k], self.value[k], self.u[k], common, factors)
 
     def select(self, **levels: Any) -> Observations:
         """Trials at a level, or at one of several: ``select(type="jab", side=["left", "right"])``."""
@@ -229,14 +253,16 @@ class Observations:
         """
         Mean of each person, or of each person at each combination of the named factors.
 
-        The stated uncertainty of a mean keeps the common part whole and divides the rest by the root of
-        the number of trials; it is nan where the common part is unknown and there are several trials.
+        What trials share goes into a mean as the mean of their contributions; the rest is divided by the root
+        of the number of trials. The uncertainty of a mean is nan where that cannot be told and there are
+        several trials.
         """
         code = self.cells("person", *by)
         _, first, index, count = np.unique(code, return_index=True, return_inverse=True, return_counts=True)
         own = np.bincount(index, self.u**2 - self.u_common**2) / count**2
-        common = np.bincount(index, self.u_common) / count
-        u = np.where(count == 1, self.u[first], np.sqrt(np.maximum(own, 0) + common**2))
+        common = {s: np.bincount(index, column) / count for s, column in self.common.items()}
+        shared = sum((column**2 for column in common.values()), np.zeros(count.size))
+        u = np.where(count == 1, self.u[first], np.sqrt(np.maximum(own, 0) + shared))
         factors = {name: self.column(name)[first] for name in by}
         value = np.bincount(index, self.value) / count
         return Observations(self.quantity, self.person[first], value, u, common, factors)
@@ -316,4 +342,4 @@ def number_trials(obs: Observations, *within: str) -> Observations:
     trial = np.empty(code.size, dtype=np.int64)
     trial[order] = np.arange(code.size) - np.repeat(start, length) + 1
     factors = {**obs.factors, "trial": trial}
-    return Observations(obs.quantity, obs.person, obs.value, obs.u, obs.u_common, factors)
+    return Observations(obs.quantity, obs.person, obs.value, obs.u, obs.common, factors)

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from quintain.domain.shared_error import Source
 from quintain.errors import StudyError
 from quintain.numerics.uncertainty.coverage import coverage_factor
+from quintain.study.common_part import CommonPart, common_of_sum, with_common
 
 __all__ = ["RULE", "Progress", "ProgressRule", "SessionChange", "Trend", "judge_progress"]
 
@@ -32,11 +34,16 @@ class ProgressRule(NamedTuple):
 
 RULE = (
     "A change is called real if its interval, the change plus or minus the minimal detectable change, "
-    "leaves out 0, that is if it exceeds the minimal detectable change; worthwhile if the whole interval "
+    "leaves out 0, that is if it exceeds the minimal detectable change (wider where cell or sensor were "
+    "calibrated anew in between); worthwhile if the whole interval "
     "lies beyond the smallest worthwhile change; trivial if the whole interval lies within it; otherwise "
     "unclear."
 )
 """The rule in words, for page and paper."""
+
+
+WIDER = 1.05
+"""Interval of a change over the MDC from which it is said that calibrations show in it. [1]"""
 
 
 class SessionChange(NamedTuple):
@@ -51,6 +58,14 @@ class SessionChange(NamedTuple):
     """Beyond what error of measurement explains."""
     verdict: str
     """``worthwhile rise``, ``worthwhile fall``, ``trivial`` or ``unclear``."""
+    common: CommonPart | None
+    """What strikes share of the measurement uncertainty, in ``change``: little on one calibration. It is in
+    ``interval``; None where it was not told apart, and then it is not."""
+
+    @property
+    def half(self) -> float:
+        """Half the interval: the minimal detectable change, or more where calibrations changed."""
+        return 0.5 * (self.interval[1] - self.interval[0])
 
 
 class Trend(NamedTuple):
@@ -59,7 +74,7 @@ class Trend(NamedTuple):
     slope: float
     """Change per session. [values' unit a session]"""
     interval: tuple[float, float]
-    """From the error of measurement alone, not from the scatter about the line."""
+    """From the error of measurement, not from the scatter about the line."""
     real: bool
 
 
@@ -77,6 +92,10 @@ class Progress(NamedTuple):
     words: str
     """The latest session, in a sentence."""
 
+    def widened(self, change: SessionChange) -> bool:
+        """Whether what strikes share makes the interval of a change wider than the MDC by a twentieth."""
+        return change.half > WIDER * self.mdc
+
 
 def _verdict(low: float, high: float, swc: float) -> str:
     if low > swc:
@@ -86,7 +105,13 @@ def _verdict(low: float, high: float, swc: float) -> str:
     return "trivial" if -swc < low and high < swc else "unclear"
 
 
-def judge_progress(sessions: Sequence[str], values: ArrayLike, rule: ProgressRule) -> Progress:
+def judge_progress(
+    sessions: Sequence[str],
+    values: ArrayLike,
+    rule: ProgressRule,
+    *,
+    common: Mapping[Source, ArrayLike] | None = None,
+) -> Progress:
     r"""
     Judge one person's sessions against a rule fixed beforehand.
 
@@ -98,6 +123,8 @@ def judge_progress(sessions: Sequence[str], values: ArrayLike, rule: ProgressRul
         Mean of the person's trials of each session. [any]
     rule : ProgressRule
         Error of measurement, smallest worthwhile change, baseline.
+    common : mapping of Source to array_like of shape (n,), optional
+        Signed contributions of shared errors to the value of each session. [as the values]
 
     Returns
     -------
@@ -118,6 +145,10 @@ def judge_progress(sessions: Sequence[str], values: ArrayLike, rule: ProgressRul
     itself the half-width of the interval of a change, so "exceeds the MDC" and "leaves out 0" are one test.
     The SEM is the group's: a person less steady than most is called changed too often. Of twenty sessions
     each compared with the first one is called real by luck: judge the session named beforehand.
+
+    A gain that is wrong moves all people of a session alike and is in no SEM. Calibrated anew between two
+    sessions, it moves the change by what both calibrations are uncertain: the interval is then wider than the
+    MDC (:func:`~quintain.study.common_part.half_interval`).
 
     Examples
     --------
@@ -140,26 +171,36 @@ def judge_progress(sessions: Sequence[str], values: ArrayLike, rule: ProgressRul
             "yet; measure again"
         )
     b = rule.n_baseline
-    t = coverage_factor(rule.probability, rule.sem_df)
     reference = float(x[:b].mean())
-    mdc = t * rule.sem * math.sqrt(1 + 1 / b)
-    changes = []
+    se = rule.sem * math.sqrt(1 + 1 / b)
+    mdc = coverage_factor(rule.probability, rule.sem_df) * se
+    changes: list[SessionChange] = []
     for name, value in zip(names[b:], x[b:].tolist(), strict=True):
         d = value - reference
-        ends = (d - mdc, d + mdc)
-        changes.append(SessionChange(name, value, d, ends, abs(d) > mdc, _verdict(*ends, rule.swc)))
+        weights = np.where(np.arange(x.size) < b, -1 / b, 0.0)
+        weights[b + len(changes)] = 1.0
+        shared = None if common is None else common_of_sum(common, weights)
+        whole = with_common(d, se, rule.sem_df, shared, probability=rule.probability)
+        ends = (d - mdc, d + mdc) if whole is None else whole.interval
+        real = ends[0] > 0 or ends[1] < 0
+        verdict = _verdict(ends[0], ends[1], rule.swc)
+        changes.append(SessionChange(name, value, d, ends, real, verdict, shared))
     last = changes[-1]
     words = (
         f"{last.session}: {'real' if last.real else 'not told from error of measurement'}, {last.verdict} "
         f"({100 * rule.probability:.0f} % interval against the reference)."
     )
-    return Progress(rule, reference, mdc, tuple(changes), _trend(x, t * rule.sem), words)
+    return Progress(rule, reference, mdc, tuple(changes), _trend(x, rule, common), words)
 
 
-def _trend(x: np.ndarray, half_of_one: float) -> Trend | None:
+def _trend(x: np.ndarray, rule: ProgressRule, common: Mapping[Source, ArrayLike] | None) -> Trend | None:
     if x.size < 3:
         return None
     order = np.arange(x.size) - (x.size - 1) / 2
-    spread = float(order @ order)
-    slope, half = float(order @ x) / spread, half_of_one / math.sqrt(spread)
-    return Trend(slope, (slope - half, slope + half), abs(slope) > half)
+    weights = order / float(order @ order)
+    slope, se = float(weights @ x), rule.sem * math.sqrt(float(weights @ weights))
+    shared = None if common is None else common_of_sum(common, weights)
+    whole = with_common(slope, se, rule.sem_df, shared, probability=rule.probability)
+    half = coverage_factor(rule.probability, rule.sem_df) * se
+    low, high = (slope - half, slope + half) if whole is None else whole.interval
+    return Trend(slope, (low, high), low > 0 or high < 0)

@@ -3,25 +3,31 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
+from quintain.domain.shared_error import Source
 from quintain.errors import StudyError
 from quintain.store.lab import Lab
 from quintain.store.queries import Observed, observations
+from quintain.store.queries_budgets import results_in_force
 from quintain.store.queries_filter import StrikeFilter
 from quintain.store.queries_groups import group_summary
 from quintain.store.queries_lists import list_sessions
 from quintain.study.person_course import Kind, PersonProgress, ProgressLine, SideLine
+from quintain.tasks.shared_errors import shared_errors
 
 if TYPE_CHECKING:
     from quintain.study.observations import Observations
     from quintain.study.progress import Progress
 
 __all__ = ["PROGRESS_QUANTITIES", "Kind", "PersonProgress", "ProgressLine", "SideLine", "person_progress"]
+
+Floats = NDArray[np.float64]
 
 PROGRESS_QUANTITIES = ("impulse", "peak_force", "approach_speed", "effective_mass")
 """Quantities whose course is shown."""
@@ -67,6 +73,7 @@ def person_progress(
     -----
     The error of measurement comes from everybody who struck the same in the same sessions on the same rig:
     a group that changed unevenly meanwhile makes it too large, and progress is then called unclear too often.
+    What the person's own strikes share of the measurement comes from their budgets.
     """
     kinds = _kinds(lab, code)
     wanted = [k for k in kinds if (k.type, k.side, k.rig) == (type, side, rig)]
@@ -112,21 +119,22 @@ def _line(
     if not own.any():
         return ProgressLine(quantity, (), (), (), (), (), None, "no strike states it", 0)
     trials = _tidy(observed)
-    mine = trials.rows(trials.person == code)
+    results = results_in_force(lab, observed.columns["id"][own].tolist())
+    mine = _tidy(observed, own, shared_errors(lab, [quantity], results)[quantity])
     told = sorted((str(s) for s in mine.levels("session")), key=lambda s: (when[s] is None, str(when[s]), s))
-    means = {str(s): (v, u) for s, v, u in _each(mine.means("session"))}
+    means = mine.means("session")
+    place = {str(s): i for i, s in enumerate(means.column("session").tolist())}
+    means = means.rows([place[s] for s in told])
     count = Counter(str(s) for s in mine.column("session").tolist())
-    values = [means[s][0] for s in told]
-    progress, refused, n_people = _judge(trials, told, values)
+    progress, refused, n_people = _judge(trials, told, means)
     return ProgressLine(
-        quantity, tuple(told), tuple(when[s] for s in told), tuple(count[s] for s in told), tuple(values),
-        tuple(means[s][1] for s in told), progress, refused, n_people,
+        quantity, tuple(told), tuple(when[s] for s in told), tuple(count[s] for s in told),
+        tuple(means.value.tolist()), tuple(means.u.tolist()), progress, refused, n_people,
     )  # fmt: skip
 
 
-def _judge(
-    trials: Observations, sessions: list[str], values: list[float]
-) -> tuple[Progress | None, str, int]:
+def _judge(trials: Observations, sessions: list[str], own: Observations) -> tuple[Progress | None, str, int]:
+    """A person's means of the sessions, in order of time, against the error that everybody's tell."""
     from quintain.study.progress import ProgressRule, judge_progress
     from quintain.study.typical_error import assess_typical_error
 
@@ -138,7 +146,7 @@ def _judge(
         table = means.select(person=full).table("session")
         error = assess_typical_error(table.values)
         rule = ProgressRule(error.sem, error.sem_df, _WORTHWHILE * error.sd_observed)
-        return judge_progress(sessions, values, rule), "", len(full)
+        return judge_progress(sessions, own.value, rule, common=own.common), "", len(full)
     except StudyError as problem:
         return None, str(problem), 0
 
@@ -158,12 +166,11 @@ def _side(lab: Lab, code: str, type: str, rig: str, states: tuple[str, ...], qua
     return SideLine(type, rig, quantity, next(p for p in found.people if p.person == code), "")
 
 
-def _tidy(observed: Observed) -> Observations:
+def _tidy(
+    observed: Observed, keep: NDArray[np.bool_] | None = None, common: Mapping[Source, Floats] | None = None
+) -> Observations:
     """As a study takes it; StudyError where no strike states the quantity."""
     from quintain.study.observations import Observations
 
-    return Observations.of_columns({n: c for n, c in observed.columns.items() if n != "id"})
-
-
-def _each(means: Observations) -> list[tuple[str, float, float]]:
-    return list(zip(means.column("session").tolist(), means.value.tolist(), means.u.tolist(), strict=True))
+    chosen = slice(None) if keep is None else keep
+    return Observations.of_columns({n: c[chosen] for n, c in observed.columns.items() if n != "id"}, common)

@@ -33,6 +33,7 @@ from quintain.store.schema import (
     Study,
 )
 from quintain.tasks.progress import Progress, silent
+from quintain.tasks.shared_errors import shared_errors
 from quintain.version import __version__
 
 if TYPE_CHECKING:
@@ -45,6 +46,9 @@ __all__ = ["KeptPlan", "add_study", "example_plan", "kept_plan", "run_study"]
 
 FEWEST_FOR_CURVE = 3
 """People that a mean force curve needs at least."""
+
+RESULT = "result"
+"""Column that holds the id of the result a value stands in."""
 
 
 def example_plan(code: str) -> str:
@@ -223,13 +227,11 @@ def _values(
     lab: Lab, plan: StudyPlan, chosen: StrikeFilter
 ) -> tuple[dict[str, Observations], dict[str, int], list[int]]:
     """Observations of each quantity, why strikes were left out, and the strikes that went in."""
-    from quintain.study.observations import Observations
-
     wanted = {"accepted", "waiting"} if plan.select.unreviewed else {"accepted"}
     known = _reviewed(lab)
     factors = _factors(plan)
     left_out: dict[str, int] = {}
-    found: dict[str, Observations] = {}
+    tables: dict[str, dict[str, NDArray[Any]]] = {}
     went_in: set[int] = set()
     for i, quantity in enumerate(plan.quantities):
         observed: Observed = observations(lab, chosen, quantity, sorted(factors - {"method"}))
@@ -249,12 +251,29 @@ def _values(
         went_in |= set(kept)
         table = {name: column[keep] for name, column in observed.columns.items() if name != "id"}
         table["trial"] = np.array([known[id].trial for id in kept])
+        table[RESULT] = np.array([known[id].result for id in kept])
         if "method" in factors:
             table = _spread_over_methods(lab, quantity, kept, table)
             if not table["value"].size:
                 continue
-        found[quantity] = Observations.of_columns(table)
-    return found, left_out, sorted(went_in)
+        tables[quantity] = table
+    return _observations(lab, tables), left_out, sorted(went_in)
+
+
+def _observations(lab: Lab, tables: Mapping[str, dict[str, NDArray[Any]]]) -> dict[str, Observations]:
+    """The tables with what strikes share of their uncertainty, read from all results at once."""
+    from quintain.study.observations import Observations
+
+    if not tables:
+        return {}
+    results = np.unique(np.concatenate([table[RESULT] for table in tables.values()]))
+    shared = shared_errors(lab, list(tables), results.tolist())
+    found = {}
+    for quantity, table in tables.items():
+        at = np.searchsorted(results, table.pop(RESULT))
+        common = {source: column[at] for source, column in shared[quantity].items()}
+        found[quantity] = Observations.of_columns(table, {s: c for s, c in common.items() if np.any(c)})
+    return found
 
 
 def _factors(plan: StudyPlan) -> set[str]:
@@ -268,6 +287,7 @@ def _factors(plan: StudyPlan) -> set[str]:
 
 
 class _Reviewed(NamedTuple):
+    result: int
     state: str
     codes: str
     trial: int
@@ -276,7 +296,7 @@ class _Reviewed(NamedTuple):
 
 def _reviewed(lab: Lab) -> dict[int, _Reviewed]:
     query = (
-        select(Strike.id, Strike.person_id, Strike.session_id, Strike.state, Result.codes)
+        select(Strike.id, Strike.person_id, Strike.session_id, Result.id, Strike.state, Result.codes)
         .join(Result, Strike.result_id == Result.id)
         .join(Recording, Strike.recording_sha256 == Recording.sha256)
         .order_by(Strike.session_id, Recording.when, Strike.position, Strike.start, Strike.id)
@@ -284,9 +304,9 @@ def _reviewed(lab: Lab) -> dict[int, _Reviewed]:
     count: dict[tuple[int | None, int | None], int] = {}
     found = {}
     with lab.reading() as database:
-        for id, person, session, state, codes in database.execute(query):
+        for id, person, session, result, state, codes in database.execute(query):
             count[person, session] = count.get((person, session), 0) + 1
-            found[id] = _Reviewed(state, codes, count[person, session])
+            found[id] = _Reviewed(result, state, codes, count[person, session])
     return found
 
 
@@ -308,6 +328,7 @@ def _spread_over_methods(
     spread["value"] = np.array([result.value for result in results])
     spread["u"] = np.array([np.nan if result.u is None else result.u for result in results])
     spread["method"] = np.array([result.method for result in results])
+    spread[RESULT] = np.array([result.result_id for result in results], dtype=int)
     return spread
 
 

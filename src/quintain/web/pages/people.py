@@ -12,6 +12,7 @@ from starlette.responses import Response
 from quintain.errors import MissingError
 from quintain.quantities import GLOSSARY
 from quintain.report.rounding import number, rounded
+from quintain.report.shared_parts import named_parts
 from quintain.store.lab import Lab
 from quintain.store.queries_groups import GroupRow
 from quintain.store.queries_lists import list_people
@@ -149,7 +150,7 @@ def _course(line: ProgressLine) -> _Course:
         if change is None or progress is None:
             told = ("reference" if progress is not None else "", "")
         else:
-            value, half = rounded(factor * change.change, factor * progress.mdc)
+            value, half = rounded(factor * change.change, factor * change.half)
             told = (f"{'+' if change.change > 0 else ''}{value} ± {half}",
                     f"{'real' if change.real else 'not beyond error'}; {change.verdict}")  # fmt: skip
         rows.append((session, f"{day:%-d %b %Y}" if day else "–", line.n_strikes[i], mean, *told))
@@ -160,6 +161,8 @@ def _course(line: ProgressLine) -> _Course:
         f"{last.session}: {'a real change' if last.real else 'no change beyond the error of measurement'}; "
         f"{last.verdict}."
     )
+    if last.common is not None and progress.widened(last):
+        words += f" Calibrated anew in between: {named_parts(last.common, line.quantity)} {unit}."
     mdc, swc = (
         rounded(factor * progress.mdc, factor * progress.mdc)[1],
         rounded(factor, factor * progress.rule.swc)[1],
