@@ -113,7 +113,7 @@ class Identity:
 
 def check_code(code: str) -> str:
     """
-    A person's or session's code as it may be written.
+    A person's, session's or study's code as it may be written.
 
     Parameters
     ----------

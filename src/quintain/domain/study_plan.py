@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from quintain.domain.history import hash_of
+from quintain.domain.person import check_code
 from quintain.domain.toml_schema import parse_toml, read_toml
 from quintain.errors import StudyPlanError
 from quintain.quantities import GLOSSARY
@@ -151,6 +152,7 @@ class StudyPlan:
     rules: Rules = Rules()
 
     def __post_init__(self) -> None:
+        check_code(self.code)
         if not self.quantities:
             raise ValueError("name at least one quantity, e.g. quantities = ['impulse']")
         unknown = [name for name in self.quantities if name not in GLOSSARY]

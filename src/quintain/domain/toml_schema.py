@@ -80,7 +80,8 @@ class _Source:
 
     def fail(self, path: Sequence[str | int], message: str) -> QuintainError:
         name = ".".join(str(p) for p in path if isinstance(p, str))
-        return self.error(f"{self.origin}, line {_line_of(self.text, path)}: {name}: {message}")
+        where = f"{self.origin}, line {_line_of(self.text, path)}" if path else self.origin
+        return self.error(f"{where}: {name}: {message}" if name else f"{where}: {message}")
 
 
 def _line_of(text: str, path: Sequence[str | int]) -> int:
