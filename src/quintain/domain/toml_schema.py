@@ -80,7 +80,7 @@ class _Source:
 
     def fail(self, path: Sequence[str | int], message: str) -> QuintainError:
         name = ".".join(str(p) for p in path if isinstance(p, str))
-        where = f"{self.origin}, line {_line_of(self.text, path)}" if path else self.origin
+        where = f"{self.origin}, line {_line_of(self.text, path)}"
         return self.error(f"{where}: {name}: {message}" if name else f"{where}: {message}")
 
 
