@@ -320,7 +320,7 @@ def test_gates_on_another_clock(lab):
 
 def test_a_new_motion_that_is_refused_does_not_come_in(lab, files):
     analysed(lab)
-    with pytest.raises(UsageError, match=r"^short.csv lasts 1.999 s"):
+    with pytest.raises(UsageError, match=r"^the motion short.csv lasts 1.999 s"):
         bring(lab, files / "short.csv")
     with pytest.raises(UsageError, match="both a motion and speeds"):
         bring(lab, files / "motion.csv", speeds="6")

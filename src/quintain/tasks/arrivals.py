@@ -9,7 +9,8 @@ import re
 import secrets
 import shutil
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -28,6 +29,7 @@ __all__ = [
     "Told",
     "arrival_of",
     "arrivals_folder",
+    "arrived",
     "forget_arrival",
     "import_arrival",
     "keep_arrival",
@@ -180,6 +182,32 @@ def import_arrival(lab: Lab, arrival: Arrival, *, who: str, progress: Progress =
         return _import(lab, arrival, who=who, dry_run=False, progress=progress)
     finally:
         _name_sources(lab, arrival, who)
+
+
+@contextmanager
+def arrived(lab: Lab, name: str, path: Path, *, who: str) -> Iterator[Path]:
+    """
+    One file that arrived, under its sender's name, for as long as it is wanted.
+
+    What of it came into the lab meanwhile is said to have been sent.
+
+    Parameters
+    ----------
+    lab : Lab
+        The lab.
+    name : str
+        The sender's name of the file.
+    path : Path
+        Where it lies; it is moved.
+    who : str
+        In whose name.
+    """
+    arrival = keep_arrival(lab, [(name, path)], Told())
+    try:
+        yield arrival.files[0]
+    finally:
+        _name_sources(lab, arrival, who)
+        forget_arrival(lab, arrival.code)
 
 
 def forget_arrival(lab: Lab, code: str) -> None:

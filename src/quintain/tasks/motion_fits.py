@@ -122,16 +122,17 @@ def check_motion(
     if offset is None:
         if end - begin < LEAST_COVERED * (high - low):
             raise UsageError(
-                f"{motion.name} lasts {end - begin:.4g} s, {what} of {force.name} {high - low:.4g} s: is it "
-                "the motion of another recording? If it is the right one, state the offset of the clocks too"
+                f"the motion {motion.name} lasts {end - begin:.4g} s, {what} of {force.name} "
+                f"{high - low:.4g} s: is it of another recording? If it is the right one, state the offset "
+                "of the clocks as well"
             )
         return
     begin, end = begin - offset[0], end - offset[0]
     if end + offset[1] < low or begin - offset[1] > high:
         raise UsageError(
-            f"{motion.name} covers nothing of {force.name}: with an offset of {offset[0]:.6g} s it runs from "
-            f"{begin:.6g} to {end:.6g} s on the clock of the force, {what} from {low:.6g} to {high:.6g} s. "
-            "The offset is the motion's clock less the force's: check its sign, or the file"
+            f"the motion {motion.name} covers nothing of {force.name}: with an offset of {offset[0]:.6g} s "
+            f"it runs from {begin:.6g} to {end:.6g} s on the clock of the force, {what} from {low:.6g} to "
+            f"{high:.6g} s. The offset is the motion's clock less the force's: check its sign, or the file"
         )
 
 

@@ -14,6 +14,7 @@ from quintain.domain.flags import FLAGS
 from quintain.quantities import GLOSSARY
 from quintain.report.rounding import number, rounded, shown
 from quintain.report.verdict import UNSAFE
+from quintain.tasks.speed_table import speeds_in_words
 from quintain.version import __version__
 from quintain.web.current import lab_label
 from quintain.web.dense_cells import cells
@@ -34,6 +35,7 @@ environment = Environment(
     lstrip_blocks=True,
 )
 environment.filters["sentence"] = as_sentence
+environment.filters["speeds"] = speeds_in_words
 environment.globals |= {
     "static": url_of,
     "shown": shown,

@@ -14,7 +14,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from quintain.domain.flags import FLAGS
 from quintain.domain.measured import Measured
 from quintain.errors import QuintainError
-from quintain.report.figures.clocks import clock_sentence
+from quintain.report.figures.clocks import CLOCK_NOT_KEPT, clock_sentence
 from quintain.report.figures.strike import COVERAGE
 from quintain.report.verdict import Verdict, judge_analysis
 from quintain.store.lab import Lab
@@ -23,11 +23,12 @@ from quintain.store.queries import StrikeRow
 from quintain.store.queries_lists import list_recordings
 from quintain.store.results import load_analysis
 from quintain.store.schema import Recording
-from quintain.tasks.lab_views import RecordingView, recording_view
+from quintain.tasks.lab_views import AnalysisRow, RecordingView, recording_view
 from quintain.tasks.zoom import Look, corrected_in, look_into, marks_of, open_zoom, zoom_key
 from quintain.web.current import CurrentLab
 from quintain.web.pages._strike_charts import thinned
 from quintain.web.rendering import page
+from quintain.web.sentence import as_sentence
 from quintain.web.trace_wire import encode
 from quintain.web.zooming import Building, CurrentZooming
 
@@ -107,7 +108,7 @@ def recording(
         trouble=trouble,
         told=told,
         trial=trial,
-        clocks="" if current is None or current.clock is None else clock_sentence(current.clock),
+        clocks=_clocks(seen, current),
         belongs=belongs,
         columns=_COLUMNS,
         doubted=_doubted,
@@ -249,19 +250,23 @@ def _judge(lab: Lab, seen: RecordingView, trouble: str) -> Verdict:
         )  # fmt: skip
     if row.kind != "strikes":
         said = f"A recording of {_KINDS.get(row.kind, row.kind)}."
-        return Verdict("open" if trouble else "sound", "", said, trouble and _sentence(trouble))
+        return Verdict("open" if trouble else "sound", "", said, trouble and as_sentence(trouble))
     current = next((analysis for analysis in seen.analyses if analysis.current), None)
     if current is None:
-        why = _sentence(trouble) if trouble else "Its strikes appear here once it is analysed."
+        why = as_sentence(trouble) if trouble else "Its strikes appear here once it is analysed."
         return Verdict("open", "Undecided", "It has not been analysed yet.", why)
     judged = judge_analysis(load_analysis(lab, current.id))
-    if trouble:
-        return Verdict(judged.mark, judged.word, judged.sentence, _sentence(trouble))
-    return judged
+    out_of_date = f"it is out of date: {'; '.join(seen.out_of_date)}" if seen.out_of_date else ""
+    doubts = [as_sentence(words) for words in (out_of_date, trouble) if words]
+    return Verdict(judged.mark, judged.word, judged.sentence, " ".join(doubts)) if doubts else judged
 
 
-def _sentence(words: str) -> str:
-    return f"{words[:1].upper()}{words[1:].rstrip('.')}."
+def _clocks(seen: RecordingView, current: AnalysisRow | None) -> str:
+    """How clocks were tied, or why that is not known; nothing where they were not."""
+    if current is not None and current.clock is not None:
+        return clock_sentence(current.clock)
+    kept = current is None or current.clock_kept or not seen.motion_sha256
+    return "" if kept else as_sentence(CLOCK_NOT_KEPT)
 
 
 def _measured(row: StrikeRow, name: str) -> Measured | None:
