@@ -15,7 +15,7 @@ from quintain.report.document import document
 from quintain.report.figures.frame import CHARACTER
 from quintain.report.figures.points import Level, Point, draw_points
 from quintain.report.parts import Fact, Figure, as_words
-from quintain.report.rounding import MINUS, number, rounded
+from quintain.report.rounding import number, rounded, rounded_change
 from quintain.report.shared_parts import named_parts
 from quintain.report.verdict import Verdict
 from quintain.study.asymmetry import PersonAsymmetry
@@ -265,7 +265,7 @@ def _standing(line: ProgressLine, progress: Progress, usual: Usual | None, ends:
     """Values are rounded by what is detectable, so that a change can be read off them."""
     factor = GLOSSARY[line.quantity].shown_factor
     last = progress.changes[-1]
-    value, half = _change(last.change * factor, last.half * factor)
+    value, half = rounded_change(last.change * factor, last.half * factor)
 
     def said(session: str, place: int) -> str:
         shown = rounded(line.means[place] * factor, progress.mdc * factor)[0]
@@ -294,14 +294,6 @@ def _by_the_rule(change: SessionChange, progress: Progress, quantity: str) -> st
 
 def _range(usual: Usual, factor: float) -> str:
     return f"{number(usual.low * factor, 3)} to {number(usual.high * factor, 3)}"
-
-
-def _change(change: float, half_interval: float) -> tuple[str, str]:
-    """A change and half its interval; a third digit where two would make them look alike."""
-    value, half = rounded(change, half_interval)
-    if value.lstrip(MINUS) == half:
-        value, half = number(change, 3), number(half_interval, 3)
-    return f"+{value}" if change > 0 and value.strip("0.") else value, half
 
 
 def _figure(line: ProgressLine, progress: Progress, own: list[SessionStrikes], usual: Usual | None) -> Figure:
@@ -403,7 +395,7 @@ def _cell(told: SessionMean | None, change: SessionChange | None, name: str) -> 
     exact = repr(told.mean)
     if change is None:
         return SessionCell(f"{value} ({spread})", exact)
-    moved = _change(change.change * factor, change.half * factor)[0]
+    moved = rounded_change(change.change * factor, change.half * factor)[0]
     said = f"{moved}, {'real; ' if change.real else ''}{change.verdict}"
     return SessionCell(f"{value} ({spread})", exact, said, repr(change.change), change.real)
 

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from quintain.domain.measured import Measured
 
-__all__ = ["MINUS", "NARROW", "Shown", "number", "rounded", "shown"]
+__all__ = ["MINUS", "NARROW", "Shown", "number", "rounded", "rounded_change", "shown"]
 
 NARROW = "\u202f"
 """Narrow no-break space: parts thousands."""
@@ -96,6 +96,26 @@ def rounded(value: float, expanded: float | None) -> tuple[str, str]:
     return _at_place(Decimal(repr(float(value))), place), _at_place(
         Decimal(repr(abs(float(expanded)))), place
     )
+
+
+def rounded_change(change: float, limit: float) -> tuple[str, str]:
+    """
+    A change with its sign, and the limit it is held against, told apart where one or two digits would not.
+
+    Parameters
+    ----------
+    change, limit : float
+        In the same unit; ``limit`` above 0.
+
+    Examples
+    --------
+    >>> rounded_change(2.1, 0.42), rounded_change(-470.0, 458.0)
+    (('+2.1', '0.4'), ('−470', '458'))
+    """
+    value, half = rounded(change, limit)
+    if value.lstrip(MINUS) == half:
+        value, half = number(change, 3), number(limit, 3)
+    return f"+{value}" if change > 0 and value.strip("0.") else value, half
 
 
 def number(value: float, digits: int) -> str:

@@ -11,7 +11,7 @@ from starlette.responses import Response
 
 from quintain.errors import MissingError
 from quintain.quantities import GLOSSARY
-from quintain.report.rounding import number, rounded
+from quintain.report.rounding import number, rounded, rounded_change
 from quintain.report.shared_parts import named_parts
 from quintain.store.lab import Lab
 from quintain.store.queries_groups import GroupRow
@@ -150,8 +150,8 @@ def _course(line: ProgressLine) -> _Course:
         if change is None or progress is None:
             told = ("reference" if progress is not None else "", "")
         else:
-            value, half = rounded(factor * change.change, factor * change.half)
-            told = (f"{'+' if change.change > 0 else ''}{value} ± {half}",
+            value, half = rounded_change(factor * change.change, factor * change.half)
+            told = (f"{value} ± {half}",
                     f"{'real' if change.real else 'not beyond error'}; {change.verdict}")  # fmt: skip
         rows.append((session, f"{day:%-d %b %Y}" if day else "–", line.n_strikes[i], mean, *told))
     if progress is None:
