@@ -35,7 +35,7 @@ def test_a_plan_is_read_and_its_hash_follows_what_it_states() -> None:
         (('"peak_force"', '"peak_power_score"'), "not in the glossary: peak_power_score"),
         (('factor = "side"', 'factor = "mood"'), "line 9: .*choose one of"),
         (('across = "session"', 'acros = "session"'), "did you mean 'across'"),
-        (('quantities = ["impulse", "peak_force"]', "quantities = []"), "^study, line 1: name at least one quantity"),
+        (('quantities = ["impulse", "peak_force"]', "quantities = []"), "^study, line 1: name at least one"),
         (('"days"', '"day/s"'), "a code is 1 to 40 letters"),
         (('"days"', '"=days"'), "a code is 1 to 40 letters"),
     ],

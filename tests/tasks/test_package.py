@@ -36,6 +36,7 @@ from quintain.store.schema import (
     Study,
 )
 from quintain.tasks.package import lab_from_package, write_package
+from quintain.tasks.progress import Cancelled
 from ringing_rig import record
 
 SECRETS = (
@@ -123,6 +124,29 @@ def test_a_lab_comes_back_the_same(lab, tmp_path):
     assert audit[1].startswith(audit[0]), "and what happened since"
     with zipfile.ZipFile(tmp_path / "out.zip") as archive:
         assert {name: archive.read(f"tables/{name}") for name in once} == once
+
+
+@pytest.mark.parametrize("name", ["out.zip", "out"])
+def test_both_ways_tell_how_far_they_are_and_can_be_stopped(lab, tmp_path, name):
+    told = []
+    done = write_package(lab, tmp_path / name, progress=lambda *seen: told.append(seen))
+    assert done.n_recordings == 2
+    n_bytes = sum(file.stat().st_size for file in lab.originals.folder.rglob("*") if file.is_file())
+    assert told[-1] == ("package", n_bytes, n_bytes)
+    told.clear()
+    lab_from_package(tmp_path / name, tmp_path / "again", progress=lambda *seen: told.append(seen)).close()
+    assert [what for what, *_ in told] == sorted((what for what, *_ in told), key=["check", "import"].index)
+    assert all(before <= total for _, before, total in told)
+
+    def stop(what, done, total):
+        if what in ("package", "import"):
+            raise Cancelled
+
+    with pytest.raises(Cancelled):
+        write_package(lab, tmp_path / f"no-{name}", progress=stop)
+    with pytest.raises(Cancelled):
+        lab_from_package(tmp_path / name, tmp_path / "no-lab", progress=stop)
+    assert {place.name for place in tmp_path.iterdir()} == {name, "again"}
 
 
 def test_nothing_in_a_package_identifies(lab, tmp_path):

@@ -9,6 +9,7 @@ import typer
 
 from quintain.cli.answer import AsJson, print_answer
 from quintain.cli.failure import explained, say
+from quintain.cli.progress_bar import progress_bar
 
 __all__ = ["export"]
 
@@ -66,10 +67,11 @@ def export(
             if format == "package":
                 if person or type or state:
                     raise UsageError("a package holds whole sessions: choose with --session alone")
-                package = write_package(
-                    opened, to, sessions=tuple(session or ()), recordings=not no_recordings, notes=notes,
-                    file_names=file_names,
-                )  # fmt: skip
+                with progress_bar(shown=not json) as progress:
+                    package = write_package(
+                        opened, to, sessions=tuple(session or ()), recordings=not no_recordings, notes=notes,
+                        file_names=file_names, progress=progress,
+                    )  # fmt: skip
                 files = [package.path]
                 if package.n_missing:
                     say(f"◇ the bytes of {package.n_missing} recordings are not in the lab: quintain doctor")

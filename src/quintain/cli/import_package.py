@@ -9,6 +9,7 @@ import typer
 
 from quintain.cli.answer import AsJson, print_answer
 from quintain.cli.failure import explained
+from quintain.cli.progress_bar import progress_bar
 
 __all__ = ["import_package"]
 
@@ -33,7 +34,9 @@ def import_package(
     from quintain.tasks.package import lab_from_package
 
     with explained():
-        with lab_from_package(package, folder, url=database) as lab:
+        with progress_bar(shown=not json) as progress:
+            made = lab_from_package(package, folder, url=database, progress=progress)
+        with made as lab:
             name, n = lab.facts.name, count_strikes(lab)
         if json:
             results = {"folder": str(folder), "name": name, "strikes": n}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
@@ -23,6 +24,7 @@ from quintain.store.export.tidy import (
 from quintain.store.export.workbook import write_workbook
 from quintain.store.lab import Lab
 from quintain.store.queries_filter import StrikeFilter
+from quintain.tasks.progress import Progress, silent
 
 __all__ = ["FORMATS", "Exported", "export_tables"]
 
@@ -45,6 +47,7 @@ def export_tables(
     chosen: StrikeFilter | None = None,
     shown: bool = False,
     notes: bool = False,
+    progress: Progress = silent,
 ) -> Exported:
     """
     Write tidy tables and their codebook.
@@ -64,6 +67,8 @@ def export_tables(
         Quantities in the units people read instead of SI.
     notes : bool
         With free notes, which may identify somebody.
+    progress : Progress, optional
+        Told of the tables written.
 
     Raises
     ------
@@ -83,10 +88,10 @@ def export_tables(
             files = [_whole(folder / "quintain.xlsx", lambda path: write_workbook(tables, path))]
         else:
             write = write_csv if format == "csv" else write_parquet
-            files = [
-                _whole(folder / f"{table.name}.{format}", lambda path, table=table: write(table, path))  # type: ignore[misc]
-                for table in tables
-            ]
+            files = []
+            for i, table in enumerate(tables):
+                progress("tables", i, len(tables))
+                files.append(_whole(folder / f"{table.name}.{format}", partial(write, table)))
     except OSError as problem:
         raise OutputError(f"{folder}: the tables cannot be written: {problem.strerror}") from None
     return Exported(tuple(files), tables[0].n)

@@ -196,14 +196,17 @@ def _doctor(work: Work) -> Outcome:
 def _export(work: Work) -> Outcome:
     form = work.asked.get("format", "csv")
     chosen = StrikeFilter(sessions=(work.asked["session"],)) if work.asked.get("session") else None
-    done = export_tables(work.lab, _fresh(work.folder), format=form, chosen=chosen)
+    done = export_tables(work.lab, _fresh(work.folder), format=form, chosen=chosen, progress=work.progress)
     return Outcome(f"{_count(len(done.files), 'file')} with {_count(done.n_strikes, 'strike')}.")
 
 
 def _package(work: Work) -> Outcome:
     sessions = (work.asked["session"],) if work.asked.get("session") else ()
     to = _fresh(work.folder) / "quintain-package.zip"
-    done = write_package(work.lab, to, sessions=sessions, recordings=not work.asked.get("without_recordings"))
+    done = write_package(
+        work.lab, to, sessions=sessions, recordings=not work.asked.get("without_recordings"),
+        progress=work.progress,
+    )  # fmt: skip
     says = f"A package of {_count(done.n_strikes, 'strike')} and {_count(done.n_recordings, 'original')}."
     if done.n_missing:
         says += f" {_count(done.n_missing, 'original')} were not at hand."

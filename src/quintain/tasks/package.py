@@ -22,7 +22,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from quintain.domain.as_json import STRIKE_QUANTITIES
 from quintain.errors import LabError, MissingError
 from quintain.quantities import GLOSSARY
-from quintain.store.export.container import Reading, Stored, Writing, open_package, writing_package
+from quintain.store.export.container import Reading, Stored, open_package, writing_package
 from quintain.store.export.lab_tables import (
     TABLES,
     Pointer,
@@ -48,6 +48,7 @@ from quintain.store.schema import (
     Strike,
     StrikeType,
 )
+from quintain.tasks.progress import Progress, silent
 from quintain.version import __version__
 
 __all__ = ["Package", "lab_from_package", "write_package"]
@@ -79,6 +80,7 @@ def write_package(
     recordings: bool = True,
     notes: bool = False,
     file_names: bool = False,
+    progress: Progress = silent,
 ) -> Package:
     """
     Write a package.
@@ -97,6 +99,8 @@ def write_package(
         With free notes, which may identify somebody.
     file_names : bool
         With the names that files had, which may identify somebody; else they are numbered in their order.
+    progress : Progress, optional
+        Told of the original bytes written.
 
     Raises
     ------
@@ -128,7 +132,13 @@ def write_package(
             stored = package.add(f"tables/{name}.csv", lines)
             resources.append(_table_resource(name, stored))
         n_strikes = chosen.n_strikes if chosen else database.query(Strike).count()
-        kept, missing = _originals(lab, package, sorted(names)) if recordings else ([], 0)
+        files, missing = _originals(lab, sorted(names)) if recordings else ([], 0)
+        total = sum(file.stat().st_size for _, file in files)
+        kept: list[Stored] = []
+        before = 0
+        for path, file in files:
+            kept.append(package.add(path, _parts(file, before, total, progress)))
+            before += kept[-1].n_bytes
         resources += [_original_resource(stored) for stored in kept]
         told = {
             "$schema": PROFILE,
@@ -158,7 +168,14 @@ def write_package(
     return Package(to, n_strikes, len(kept), missing)
 
 
-def lab_from_package(package: str | Path, folder: str | Path, *, url: str = "", who: str = "quintain") -> Lab:
+def lab_from_package(
+    package: str | Path,
+    folder: str | Path,
+    *,
+    url: str = "",
+    who: str = "quintain",
+    progress: Progress = silent,
+) -> Lab:
     """
     Make a lab of a package: the same hashes, strikes, tags and results.
 
@@ -172,6 +189,8 @@ def lab_from_package(package: str | Path, folder: str | Path, *, url: str = "", 
         An empty PostgreSQL database, where the tables are not to lie in the folder.
     who : str
         Who asked, for the audit.
+    progress : Progress, optional
+        Told of the bytes checked, then of those taken; to stop it leaves nothing behind.
 
     Returns
     -------
@@ -188,14 +207,16 @@ def lab_from_package(package: str | Path, folder: str | Path, *, url: str = "", 
         told, resources = _described(reading)
         needed = sum(stored.n_bytes for stored in resources.values())
         _check_room(folder, needed)
-        for stored in resources.values():
+        for done, stored in _counted(resources.values()):
+            progress("check", done, needed)
             reading.check(stored)
         made_folder = not folder.exists()
         lab = Lab.create(folder, name=told["lab"]["name"], invented=bool(told["lab"]["invented"]), url=url)
         try:
-            for path in resources:
-                if _ORIGINAL.fullmatch(path):
-                    _put(lab, reading, path)
+            for done, stored in _counted(resources.values()):
+                progress("import", done, needed)
+                if _ORIGINAL.fullmatch(stored.path):
+                    _put(lab, reading, stored.path)
             _enter(lab, reading, told, resources, who=who, package=package)
         except BaseException as problem:
             lab.close()
@@ -283,9 +304,9 @@ class _Chosen:
         return row[key] in wanted
 
 
-def _originals(lab: Lab, package: Writing, wanted: Iterable[str]) -> tuple[list[Stored], int]:
-    """Original bytes, with files of settings that came with them."""
-    kept: list[Stored] = []
+def _originals(lab: Lab, wanted: Iterable[str]) -> tuple[list[tuple[str, Path]], int]:
+    """Original bytes and settings that came with them, each with its place; and how many are missing."""
+    kept: list[tuple[str, Path]] = []
     missing = 0
     folder = lab.originals.folder
     with lab.reading() as database:
@@ -303,14 +324,15 @@ def _originals(lab: Lab, package: Writing, wanted: Iterable[str]) -> tuple[list[
             continue
         top = folder / found.relative_to(folder).parts[0] / found.relative_to(folder).parts[1]
         for file in sorted(p for p in top.rglob("*") if p.is_file()) if top.is_dir() else [top]:
-            path = f"recordings/{file.relative_to(folder).as_posix()}"
-            kept.append(package.add(path, _parts(file)))
+            kept.append((f"recordings/{file.relative_to(folder).as_posix()}", file))
     return kept, missing
 
 
-def _parts(file: Path) -> Iterator[bytes]:
+def _parts(file: Path, before: int, total: int, progress: Progress) -> Iterator[bytes]:
+    """Bytes of a file, a megabyte at a time, after so many of the total."""
     with file.open("rb") as opened:
         while part := opened.read(1 << 20):
+            progress("package", before + opened.tell(), total)
             yield part
 
 
@@ -422,6 +444,14 @@ def _check_room(folder: Path, needed: int) -> None:
             f"{folder}: the package needs about {2 * needed / 1e6:.0f} MB, the disk has "
             f"{free / 1e6:.0f} MB left"
         )
+
+
+def _counted(resources: Iterable[Stored]) -> Iterator[tuple[int, Stored]]:
+    """Each with the bytes of those before it."""
+    done = 0
+    for stored in resources:
+        yield done, stored
+        done += stored.n_bytes
 
 
 def _put(lab: Lab, reading: Reading, path: str) -> None:
