@@ -66,6 +66,7 @@ validate: $(VENV)/dev.stamp
 	$(BIN)/python -m bench.validate_taps
 	$(BIN)/python -m bench.validate_speed
 	$(BIN)/python -m bench.validate_limb
+	$(BIN)/python -m bench.validate_shared
 
 # Rewrites the locks; needs uv on the path.
 lock:

@@ -30,7 +30,7 @@ from quintain.tasks.study import kept_plan, run_study
 if TYPE_CHECKING:
     from quintain.study.answers import StudyResult
 
-__all__ = ["SCENARIO", "Against", "Demo", "run_demo"]
+__all__ = ["LEFT_OUT", "SCENARIO", "Against", "Demo", "analyses_in_force", "run_demo"]
 
 LEFT_OUT = {"loaded-before", "overlapping"}
 """Strikes with these doubts have no undisturbed zero and are not held against the truth."""
@@ -91,7 +91,7 @@ def run_demo(folder: str | Path, *, executor: Executor | None = None, progress: 
         raise OutputError(f"{folder}: there is something already; name a new folder for the demo")
     made = make_demo_lab(folder / "lab", files=folder / "files", executor=executor, progress=progress)
     with Lab.open(made.folder) as lab:
-        analyses = _analyses(lab)
+        analyses = analyses_in_force(lab)
         first = analyses[f"{FIRST.code}/first.csv"]
         plans = [kept_plan(lab, StudyPlan.from_toml(text).code).plan for text in STUDIES]
         studies = tuple(run_study(lab, plan, progress=progress) for plan in plans)
@@ -107,7 +107,7 @@ def run_demo(folder: str | Path, *, executor: Executor | None = None, progress: 
     )
 
 
-def _analyses(lab: Lab) -> dict[str, Analysis]:
+def analyses_in_force(lab: Lab) -> dict[str, Analysis]:
     """Every analysis in force, by session and name of the file it came from."""
     query = (
         select(AnalysisRow.id, Source.path)
