@@ -13,6 +13,7 @@ import warnings
 import numpy as np
 import pytest
 
+from quintain.domain.shared_error import Source
 from quintain.study.mixed import fit_mixed
 from quintain.study.observations import Observations
 from quintain.study.reml import fit_reml
@@ -126,3 +127,13 @@ def test_unbalanced_trials_against_statsmodels():
     x = np.column_stack([kind[keep] == level for level in range(3)]).astype(float)
     c = np.linalg.inv(x.T @ np.linalg.solve(v, x))
     assert model.contrasts[0].se == pytest.approx(np.sqrt(c[0, 0] + c[1, 1] - 2 * c[0, 1]), rel=1e-4)
+    # a gain known to 1 % on the trials of one type alone: its contribution through the same matrix
+    part = np.where(kind[keep] == 1, 0.01 * y[keep], 0.0)
+    gain = {Source("gain", "gain", "post (invented)"): part}
+    own = fit_mixed(
+        Observations("impulse", person[keep], y[keep], y[keep], gain, {"type": kind[keep]}), ["type"]
+    )
+    through = c @ x.T @ np.linalg.solve(v, part)
+    assert own.contrasts[0].common.u == pytest.approx(abs(through[0] - through[1]), rel=1e-4)
+    assert own.contrasts[0].interval == model.contrasts[0].interval
+    assert model.contrasts[0].common is None, "nothing was said of it"

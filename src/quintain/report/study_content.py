@@ -36,6 +36,9 @@ from quintain.study.progress import RULE
 
 __all__ = ["judge_study", "study_content", "study_sections"]
 
+SHOWS = 0.1
+"""Share of a standard uncertainty from which a part of it shows: a tenth adds half a per cent. [1]"""
+
 
 def study_content(result: StudyResult, *, invented: bool) -> dict[str, Any]:
     """Everything the report says, as words ready to set."""
@@ -389,11 +392,20 @@ def _mixed(answers: list[MixedAnswer]) -> list[Section]:
             Section(
                 f"{_label(a.quantity)}, mixed model by {a.factor}",
                 f"{a.model.n_trials} strikes of {a.model.n_people} people; {tests}",
-                reasons=a.model.words,
+                reasons=(*a.model.words, *_contrasts_common(a)),
                 tables=(Table(heads, lines), Table(parts, shares, "Where the spread lies.")),
             )
         )
     return sections
+
+
+def _contrasts_common(a: MixedAnswer) -> list[str]:
+    """What strikes share in the contrasts, where it shows."""
+    return [
+        _said_common(c.difference, c.common, c.whole, a.quantity, f"difference of {c.first} less {c.second}")
+        for c in a.model.contrasts
+        if c.common is not None and c.whole is not None and c.common.u >= SHOWS * c.whole.u
+    ]
 
 
 # -- do they agree?
@@ -623,7 +635,7 @@ def _said_common(
         return f"What strikes share of the measurement is not known, and not in the {what}'s interval."
     cell = _spine(difference, whole.interval, quantity)
     u = f"u = {_value(common.u, quantity, 2).value} {unit}"
-    if common.u < 0.1 * whole.u:
+    if common.u < SHOWS * whole.u:
         return f"What strikes share of the measurement cancels in the {what} to {u}."
     return (
         f"With what strikes share of the measurement the {what} is {cell.value} {cell.spread} {unit} "

@@ -111,6 +111,9 @@ SENTENCES: dict[str, str] = {
         "people, time not stretched, force zero after the end of contact; bands of {percent:g} % are "
         "pointwise (Student's t) and simultaneous (Gaussian bootstrap)."
     ),
+    "curves gone": (
+        "Mean curves are without {n_gone} of {n_all} strikes, whose recordings were no longer at hand."
+    ),
     "sample size": (
         "The study was planned for an effect of {effect:g} SD at a power of {power:g} and a level of "
         "{alpha:g}: {n_people} people."

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import combinations
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from quintain.domain.shared_error import Source
 from quintain.errors import StudyError
 from quintain.numerics.uncertainty.coverage import coverage_factor
+from quintain.study.common_part import CommonPart, Whole, common_of_sum, with_common
 from quintain.study.compare import adjust_holm
 from quintain.study.observations import Observations
-from quintain.study.reml import RemlFit, fit_reml
+from quintain.study.reml import RemlFit, effects_at, fit_reml
 from quintain.study.variance_table import f_tail
 
 __all__ = ["Contrast", "MarginalMean", "MixedModel", "TermTest", "VarianceComponent", "fit_mixed"]
@@ -65,6 +67,10 @@ class Contrast(NamedTuple):
     p: float
     p_holm: float
     """Adjusted by Holm over the contrasts of this factor. [1]"""
+    common: CommonPart | None
+    """What strikes share of the measurement uncertainty, in ``difference``; None where not told apart."""
+    whole: Whole | None
+    """Uncertainty of ``difference`` as a true one: ``se`` and ``common`` together; None as above."""
 
 
 class TermTest(NamedTuple):
@@ -184,8 +190,14 @@ def _level_rows(obs: Observations, factor: str, columns: slice, width: int) -> l
 
 
 def _contrasts(
-    obs: Observations, fit: RemlFit, factor: str, rows: list[Floats], probability: float
+    obs: Observations,
+    fit: RemlFit,
+    shared: Mapping[Source, Floats],
+    factor: str,
+    rows: list[Floats],
+    probability: float,
 ) -> tuple[Contrast, ...]:
+    """``shared`` holds what each shared error makes of the fixed effects."""
     from scipy.special import stdtr
 
     found = []
@@ -193,7 +205,10 @@ def _contrasts(
         d, se, df = fit.satterthwaite(rows[i] - rows[j])
         half = coverage_factor(probability, df) * se
         p = float(2 * stdtr(df, -abs(d / se)))
-        found.append(Contrast(factor, first, second, d, se, df, (d - half, d + half), d / se, p, p))
+        common = common_of_sum(shared, rows[i] - rows[j])
+        whole = with_common(d, se, df, common, probability=probability)
+        ends = (d - half, d + half)
+        found.append(Contrast(factor, first, second, d, se, df, ends, d / se, p, p, common, whole))
     adjusted = adjust_holm([c.p for c in found])
     return tuple(c._replace(p_holm=p) for c, p in zip(found, adjusted, strict=True))
 
@@ -239,7 +254,9 @@ def fit_mixed(
     (Barr, D. J. et al. (2013), J. Mem. Lang. 68, 255-278): without it, fifty jabs of eight people would
     count as four hundred witnesses. In a complete table the tests are those of the repeated-measures
     analysis of variance. Where a variance is estimated as 0, its information still enters the degrees of
-    freedom. With very few people and very unequal numbers the tests remain approximate.
+    freedom. With very few people and very unequal numbers the tests remain approximate. Tests and intervals
+    are of the values as the rigs show them; what strikes share of the measurement goes into a contrast by the
+    same weights as the trials, and stands beside it.
 
     Examples
     --------
@@ -263,7 +280,9 @@ def fit_mixed(
     chosen = tuple(_default_random(obs, fixed) if random is None else random)
     _check_random(obs, chosen)
     design, where = _design(obs, fixed)
-    fit = fit_reml(obs.value, design, _codes(obs, "person"), [_codes(obs, term) for term in chosen])
+    groups = (design, _codes(obs, "person"), [_codes(obs, term) for term in chosen])
+    fit = fit_reml(obs.value, *groups)
+    shared = {s: effects_at(fit.variances, column, *groups) for s, column in obs.common.items()}
     means: list[MarginalMean] = []
     contrasts: list[Contrast] = []
     for factor in (term for term in fixed if ":" not in term):
@@ -272,7 +291,7 @@ def fit_mixed(
             mean, se, df = fit.satterthwaite(row)
             half = coverage_factor(probability, df) * se
             means.append(MarginalMean(factor, level, mean, se, df, (mean - half, mean + half)))
-        contrasts += _contrasts(obs, fit, factor, rows, probability)
+        contrasts += _contrasts(obs, fit, shared, factor, rows, probability)
     total = float(fit.variances.sum())
     components = tuple(
         VarianceComponent(name, float(v), math.sqrt(v), float(v) / total)

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from quintain.errors import StudyError
 
-__all__ = ["RemlFit", "fit_reml"]
+__all__ = ["RemlFit", "effects_at", "fit_reml"]
 
 Floats = NDArray[np.float64]
 
@@ -268,3 +268,45 @@ def fit_reml(
         at.slopes,
         -at.deviance / 2 - (n - p) * math.log(scale),
     )
+
+
+def effects_at(
+    variances: ArrayLike,
+    y: ArrayLike,
+    design: ArrayLike,
+    person: ArrayLike,
+    components: Sequence[NDArray[Any]],
+) -> Floats:
+    r"""
+    Fixed effects of other values of the same trials, weighed as a fit has weighed them.
+
+    Parameters
+    ----------
+    variances : array_like, shape (components + 1,)
+        Of the components, then of the residual. [square of the values' unit]
+    y : array_like, shape (n,)
+        Values; nan anywhere makes all effects nan. [any]
+    design, person, components
+        As for :func:`fit_reml`.
+
+    Returns
+    -------
+    ndarray, shape (p,)
+        [as y]
+
+    Notes
+    -----
+    :math:`(X'V^{-1}X)^{-1}X'V^{-1}y` with V of the variances: an effect is a weighted sum of the trials, and
+    an error that the trials share enters it by the same weights.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> y, person = [1.0, 2.0, 4.0, 5.0, 9.0, 8.0], np.repeat([0, 1, 2], 2)
+    >>> fit = fit_reml(y, np.ones((6, 1)), person, [person])
+    >>> effects_at(fit.variances, y, np.ones((6, 1)), person, [person]).round(6).tolist()
+    [4.833333]
+    """
+    values, x = np.asarray(y, dtype=float), np.asarray(design, dtype=float)
+    blocks = _blocks(values, x, np.asarray(person), components)
+    return _evaluate(blocks, np.asarray(variances, dtype=float)).b
