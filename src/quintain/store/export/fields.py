@@ -71,7 +71,8 @@ def quantity_fields(name: str, *, shown: bool = False) -> tuple[Field, Field]:
         f"u_{name}",
         "number",
         f"{entry.label}, standard uncertainty",
-        f"Standard measurement uncertainty of {name}; empty where it cannot be known.",
+        f"Standard measurement uncertainty of one value of {name}; part of it is shared by strikes (gain, "
+        "sensor, method) and does not shrink in a mean. Empty where it cannot be known.",
         unit,
         "JCGM 100:2008",
         factor,
