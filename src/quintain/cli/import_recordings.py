@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from quintain.cli.answer import AsJson
 from quintain.cli.failure import explained, say
 from quintain.cli.progress_bar import progress_bar
-from quintain.cli.reading import Setting, reading
+from quintain.cli.reading import Columns, Setting, reading
 from quintain.version import __version__
 
 if TYPE_CHECKING:
@@ -43,9 +44,7 @@ def import_recordings(
         str, typer.Option(help="What they are of: strikes, motion, taps, drops, zero or loads.")
     ] = "strikes",
     channel: Annotated[str | None, typer.Option(help="Channel of the force, if there are several.")] = None,
-    columns: Annotated[
-        str | None, typer.Option(help="What the columns hold, e.g. 'time=1[s],force=2[kN]'.")
-    ] = None,
+    columns: Columns = None,
     rate: Annotated[
         float | None, typer.Option(help="Sampling rate in Hz, if the files have no time.")
     ] = None,
@@ -72,7 +71,7 @@ def import_recordings(
         bool, typer.Option("--dry-run", help="Look at everything, say what would be done, write nothing.")
     ] = False,
     who: Annotated[str, typer.Option(help="In whose name; the user of this machine if left out.")] = "",
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of lines.")] = False,
+    json: AsJson = False,
 ) -> None:
     """
     Copy recordings into a lab, each once and whole; a line is printed when a file is safe.

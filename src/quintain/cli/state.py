@@ -10,6 +10,7 @@ import typer
 from quintain.cli.answer import AsJson, print_answer
 from quintain.cli.failure import say
 from quintain.cli.lab_option import LabFolder, Who, open_lab
+from quintain.cli.motion_option import ClockOffset, Normal, Sync, Track
 from quintain.cli.reading import reading
 
 if TYPE_CHECKING:
@@ -38,22 +39,10 @@ def state(
             "or a table of speeds or of two light gates, as for quintain analyse."
         ),
     ] = None,
-    clock_offset: Annotated[
-        str | None,
-        typer.Option(help="Clock of the motion less that of the force, and how far off, in s: '28.9+-0.05'."),
-    ] = None,
-    sync: Annotated[
-        str | None,
-        typer.Option(help="Channel of a pulse in both files, or force's and motion's: 'sync,trigger'."),
-    ] = None,
-    track: Annotated[
-        str | None,
-        typer.Option(help="One or three channels of the striking point among several, e.g. 'hx,hy,hz'."),
-    ] = None,
-    normal: Annotated[
-        str | None,
-        typer.Option(help="Direction into the target in the axes of sensor or track, e.g. '1,0,0'."),
-    ] = None,
+    clock_offset: ClockOffset = None,
+    sync: Sync = None,
+    track: Track = None,
+    normal: Normal = None,
     channel: Annotated[str | None, typer.Option(help="Channel of the force, if there are several.")] = None,
     rig: Annotated[str | None, typer.Option(help="Name of the rig; '' for the session's.")] = None,
     session: Annotated[str | None, typer.Option(help="Code of the session.")] = None,

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from quintain.numerics._samples import check_rate, finite_row
-from quintain.numerics.resonator import Mode, mode_poles, transfer
+from quintain.numerics.resonator import Mode, mode_poles, modes_and_shares, transfer
 
 __all__ = ["inverse_noise_gain", "invert_second_order"]
 
@@ -137,14 +137,7 @@ def _modes_and_corner(
     corner: float | None,
 ) -> tuple[list[Mode], float]:
     check_rate(rate)
-    fn = np.atleast_1d(np.asarray(natural_frequency, dtype=float))
-    zeta = np.atleast_1d(np.asarray(damping_ratio, dtype=float))
-    shares = np.full(fn.size, 1 / fn.size) if share is None else np.atleast_1d(np.asarray(share, dtype=float))
-    if not fn.shape == zeta.shape == shares.shape:
-        raise ValueError(
-            f"each mode needs one natural frequency, damping ratio and share, "
-            f"got {fn.size}, {zeta.size} and {shares.size}"
-        )
+    fn, zeta, shares = modes_and_shares(natural_frequency, damping_ratio, share)
     if not fn.max() < rate / 2:
         raise ValueError(
             f"a mode at {fn.max():g} Hz cannot be undone from samples at {rate:g} Hz: "

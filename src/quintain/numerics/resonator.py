@@ -19,6 +19,7 @@ __all__ = [
     "Poles",
     "butterworth_poles",
     "mode_poles",
+    "modes_and_shares",
     "respond",
     "respond_to_modes",
     "transfer",
@@ -46,6 +47,44 @@ class Poles(NamedTuple):
     """Poles, all in the left half plane, shape (n,). [1/s]"""
     residue: Complexes
     """Residues, shape (n,). [1/s]"""
+
+
+def modes_and_shares(
+    natural_frequency: ArrayLike, damping_ratio: ArrayLike, share: ArrayLike | None = None
+) -> tuple[Floats, Floats, Floats]:
+    """
+    Modes as arrays; where no shares are given all are alike.
+
+    Parameters
+    ----------
+    natural_frequency, damping_ratio, share : array_like, shape (n_modes,)
+        As in :class:`Mode`. [Hz], [1], [1]
+
+    Returns
+    -------
+    natural_frequency, damping_ratio, share : ndarray, shape (n_modes,)
+        The same. [Hz], [1], [1]
+
+    Raises
+    ------
+    ValueError
+        If they are not as many of each.
+
+    Examples
+    --------
+    >>> [each.tolist() for each in modes_and_shares([300.0, 45.0], [0.02, 0.05])]
+    [[300.0, 45.0], [0.02, 0.05], [0.5, 0.5]]
+    """
+    frequency = np.atleast_1d(np.asarray(natural_frequency, dtype=float))
+    damping = np.atleast_1d(np.asarray(damping_ratio, dtype=float))
+    n = frequency.size
+    shares = np.full(n, 1 / n) if share is None else np.atleast_1d(np.asarray(share, dtype=float))
+    if damping.shape != frequency.shape or shares.shape != frequency.shape:
+        raise ValueError(
+            f"each mode needs one natural frequency, damping ratio and share, "
+            f"got {frequency.size}, {damping.size} and {shares.size}"
+        )
+    return frequency, damping, shares
 
 
 def mode_poles(modes: Sequence[Mode]) -> Poles:

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from quintain.numerics.force_prior import find_contact, measure_pulse, rough_prior
 from quintain.numerics.kappa import coverage_factors
 from quintain.numerics.refinement import Refined, refine_modes
+from quintain.numerics.resonator import modes_and_shares
 from quintain.numerics.state_space import rig_model
 from quintain.numerics.strike_fit import Chain, Fitted, fit_belief, fit_inner_kinks, fit_kinked, telling_part
 
@@ -249,10 +250,7 @@ def remove_ringing(
     (True, True)
     """
     y = _checked(samples, rate, noise, grid)
-    frequency = np.atleast_1d(np.asarray(natural_frequency, dtype=float))
-    damping = np.atleast_1d(np.asarray(damping_ratio, dtype=float))
-    n = frequency.size
-    shares = np.full(n, 1 / n) if share is None else np.atleast_1d(np.asarray(share, dtype=float))
+    frequency, damping, shares = modes_and_shares(natural_frequency, damping_ratio, share)
     rig_model(
         frequency, damping, shares, anti_alias_cutoff=anti_alias_cutoff, anti_alias_order=anti_alias_order
     )

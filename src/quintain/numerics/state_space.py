@@ -8,6 +8,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
+from quintain.numerics.resonator import modes_and_shares
+
 __all__ = ["RigModel", "Steps", "discretise", "rig_model"]
 
 Floats = NDArray[np.float64]
@@ -91,15 +93,8 @@ def rig_model(
     >>> round(float(model.output[:4] @ rest), 12)
     1.0
     """
-    frequency = np.atleast_1d(np.asarray(natural_frequency, dtype=float))
-    damping = np.atleast_1d(np.asarray(damping_ratio, dtype=float))
+    frequency, damping, shares = modes_and_shares(natural_frequency, damping_ratio, share)
     n_modes = frequency.size
-    shares = np.full(n_modes, 1 / n_modes) if share is None else np.atleast_1d(np.asarray(share, dtype=float))
-    if damping.shape != frequency.shape or shares.shape != frequency.shape:
-        raise ValueError(
-            f"each mode needs one natural frequency, damping ratio and share, "
-            f"got {frequency.size}, {damping.size} and {shares.size}"
-        )
     if not ((frequency > 0) & np.isfinite(frequency)).all():
         raise ValueError(f"natural frequencies must be above 0 Hz, got {frequency.tolist()}")
     if not ((damping >= 0) & (damping < 1)).all():

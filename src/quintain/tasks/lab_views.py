@@ -53,7 +53,7 @@ from quintain.store.schema import (
     Strike,
 )
 from quintain.tasks.lab_inputs import gather, knew_clocks
-from quintain.tasks.lab_rows import recording_row
+from quintain.tasks.lab_rows import recording_row, strike_row
 from quintain.tasks.rig_health import judge_rig
 
 __all__ = [
@@ -419,9 +419,7 @@ def strike_view(
         If there is no such strike.
     """
     with lab.reading() as database:
-        strike = database.get(Strike, strike_id)
-        if strike is None:
-            raise MissingError(f"there is no strike {strike_id} in the lab")
+        strike = strike_row(database, strike_id)
         result = None if strike.result_id is None else database.get(Result, strike.result_id)
         analysis = None if result is None else _analysis(result.analysis)
         n_results = _count(database, Result, Result.strike_id == strike_id)
