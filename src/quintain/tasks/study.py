@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -14,8 +14,9 @@ from sqlalchemy import select
 
 from quintain.domain.rig import Rig
 from quintain.domain.study_plan import StudyPlan
-from quintain.errors import ConflictError, MissingError, StudyError, UsageError
+from quintain.errors import ConflictError, MissingError, QuintainError, StudyError, UsageError
 from quintain.quantities import GLOSSARY
+from quintain.store.batches import in_batches
 from quintain.store.lab import Lab
 from quintain.store.queries import Observed, observations
 from quintain.store.queries_filter import StrikeFilter
@@ -183,8 +184,8 @@ def run_study(lab: Lab, plan: StudyPlan, *, progress: Progress = silent) -> Stud
     answers = answer_plan(plan, by_quantity)
     facts = _facts(lab, ids)
     people = sorted({code for obs in by_quantity.values() for code in obs.people})
-    curves = _curves(lab, plan, ids, progress)
-    steps = [*_steps(plan, facts, len(ids), left_out, people), *answers.steps, *_curve_steps(plan, curves)]
+    curves, curve_steps = _curves(lab, plan, ids, progress)
+    steps = [*_steps(plan, facts, len(ids), left_out, people), *answers.steps, *curve_steps]
     return StudyResult(
         plan=plan,
         answers=answers,
@@ -345,7 +346,9 @@ def _facts(lab: Lab, ids: list[int]) -> dict[str, Any]:
         .distinct()
     )
     with lab.reading() as database:
-        found = {row for part in _parts(ids) for row in database.execute(query.where(Strike.id.in_(part)))}
+        found = {
+            row for some in in_batches(ids) for row in database.execute(query.where(Strike.id.in_(some)))
+        }
         sessions = [database.get_one(Session, id) for id in sorted({row[0] for row in found if row[0]})]
         rigs = {}
         for version in sorted({row[3] for row in found if row[3]}):
@@ -358,12 +361,6 @@ def _facts(lab: Lab, ids: list[int]) -> dict[str, Any]:
             "rig_versions": rigs,
             "rigs": sorted(set(rigs.values())),
         }
-
-
-def _parts(ids: list[int], size: int = 500) -> Iterator[list[int]]:
-    """As many at a time as a database takes as parameters."""
-    for first in range(0, len(ids), size):
-        yield ids[first : first + size]
 
 
 def _steps(
@@ -403,10 +400,11 @@ def _steps(
 
 def _curves(
     lab: Lab, plan: StudyPlan, ids: list[int], progress: Progress
-) -> tuple[tuple[str, MeanCurve], ...]:
-    """Mean force curve of each type that three people or more have."""
+) -> tuple[tuple[tuple[str, MeanCurve], ...], list[DoneStep]]:
+    """Mean force curve of each type that three people or more have, and what was done for them."""
     from quintain.study.mean_curves import Curve, average_curves
-    from quintain.tasks.replay import curves_of
+    from quintain.study.methods_text import DoneStep
+    from quintain.tasks.replay import curves_of_each
 
     contact_time = Result.__table__.c.contact_time
     query = (
@@ -416,31 +414,32 @@ def _curves(
         .where(Strike.type.is_not(None), contact_time.is_not(None))
     )
     with lab.reading() as database:
-        rows = [
-            row for part in _parts(ids) for row in database.execute(query.where(Strike.id.in_(part))).all()
-        ]
+        rows = [row for some in in_batches(ids) for row in database.execute(query.where(Strike.id.in_(some)))]
     by_type: dict[str, list[Curve]] = {}
-    for i, (id, kind, code, contact_time) in enumerate(rows):
+    n_gone = 0
+    each = curves_of_each(lab, [row.id for row in rows])
+    for i, ((_, kind, code, contact_time), (_, found)) in enumerate(zip(rows, each, strict=True)):
         progress("curves", i, len(rows))
-        force = curves_of(lab, id).force
+        if isinstance(found, QuintainError):
+            n_gone += 1
+            continue
+        force = found.force
         if force.corrected.size and force.time[-1] >= contact_time:
             by_type.setdefault(kind, []).append(Curve(code, force.time, force.corrected, contact_time))
     generator = np.random.default_rng(plan.rules.seed)
-    return tuple(
+    drawn = tuple(
         (kind, average_curves(curves, generator=generator, probability=plan.rules.probability))
         for kind, curves in sorted(by_type.items())
         if len({curve.person for curve in curves}) >= FEWEST_FOR_CURVE
     )
-
-
-def _curve_steps(plan: StudyPlan, curves: tuple[tuple[str, MeanCurve], ...]) -> list[DoneStep]:
-    from quintain.study.methods_text import DoneStep
-
-    if not curves:
-        return []
-    n_people = max(len(curve.people) for _, curve in curves)
-    facts = {"n_people": n_people, "percent": 100 * plan.rules.probability}
-    return [DoneStep("mean curves", facts)]
+    steps = []
+    if drawn:
+        n_people = max(len(curve.people) for _, curve in drawn)
+        facts = {"n_people": n_people, "percent": 100 * plan.rules.probability}
+        steps.append(DoneStep("mean curves", facts))
+    if n_gone:
+        steps.append(DoneStep("curves gone", {"n_gone": n_gone, "n_all": len(rows)}))
+    return drawn, steps
 
 
 def _hash(by_quantity: Mapping[str, Observations]) -> str:
