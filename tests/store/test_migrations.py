@@ -107,6 +107,7 @@ def test_a_lab_that_knew_nothing_of_clocks_comes_along(
                 writer.database.execute(text(statement))
     with Lab.open(lab.folder) as now, now.reading() as database:
         assert database.get_one(Recording, "ab").alignment == {}
+        assert database.get_one(Recording, "ab").changes == 0
         assert database.scalars(select(Analysis)).one().clock is None
 
 

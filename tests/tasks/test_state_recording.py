@@ -16,6 +16,9 @@ from quintain.tasks.add_motion import add_motion, motion_setup, parse_clock_offs
 from quintain.tasks.analyse_lab import analyse_lab
 from quintain.tasks.bring_motion import bring_motion
 from quintain.tasks.compare_analyses import compare_analyses
+from quintain.tasks.doctor import doctor
+from quintain.tasks.erase_person import erase_person
+from quintain.tasks.export_person import export_person
 from quintain.tasks.lab_inputs import stale
 from quintain.tasks.lab_views import recording_view
 from quintain.tasks.package import lab_from_package, write_package
@@ -244,6 +247,26 @@ def test_another_motion_takes_what_was_said_of_the_first_with_it(lab, files):
     done = say(lab, motion="", speeds="6+-0.2")
     assert done.changed == ("motion", "speeds", "offset")
     assert stale(lab) == []  # nothing was analysed
+
+
+def test_it_goes_with_the_data_of_a_person(lab, files, tmp_path):
+    motion = bring(lab, files / "motion.csv", offset="100+-0.2").facts["motion"]
+    say(lab, motion="", speeds="6.25+-0.2")
+    say(lab, motion=motion, speeds="", offset="100+-0.2")
+    say(lab, motion="", speeds="6.25+-0.2")
+    analysed(lab)
+    export_person(lab, "P01", tmp_path / "P01")
+    assert "6.25+-0.2" in (tmp_path / "P01" / "recordings.csv").read_text()
+    erase_person(lab, "P01", data=True, who="Ann")
+    with lab.reading() as database:
+        rows = {row.sha256: row for row in database.scalars(select(Recording))}
+        assert [(row.speeds, row.alignment, row.gone is None) for row in rows.values()] == [
+            ("", {}, False)
+        ] * 2
+        assert "6.25" not in str([(a.before, a.after) for a in database.scalars(select(Audit))])
+    with pytest.raises(UsageError, match=r"the bytes of erased are gone"):
+        state_recording(lab, motion, {"side": ""}, who="Ann")
+    assert doctor(lab.folder).sound
 
 
 # -- what makes no sense

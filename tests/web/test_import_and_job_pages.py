@@ -217,6 +217,25 @@ def test_a_job_is_followed_cancelled_and_taken_up_in_a_browser(browser, folder, 
     assert browser.faults(page) == []
 
 
+def test_known_files_are_stated_anew_when_the_box_is_ticked(visitor, folder, tmp_path):
+    content = write_recording(tmp_path / "k.csv", 9).read_bytes()
+    page = send(visitor, [("k.csv", content)], rate="2000")
+    ended(visitor, visitor.post(f"{page.url}/import", data={"csrf": token(visitor, str(page.url))}))
+    told = {"pattern": "{person}_{type}_{trial}", "rate": "2000"}
+    again = send(visitor, [("P01_cross_9.csv", content)], **told)
+    assert "there it says person &#39;not stated&#39;, not &#39;P01&#39;" in again.text
+    assert "to state it: tick the box below" in again.text
+    assert "--restate" not in again.text
+    ticked = send(visitor, [("P01_cross_9.csv", content)], restate="yes", **told)
+    assert "1 in the lab already can be stated anew" in sentence(ticked)
+    assert "State 1 recording anew" in ticked.text
+    job = visitor.post(f"{ticked.url}/import", data={"csrf": token(visitor, str(ticked.url))})
+    assert "1 recording stated anew" in ended(visitor, job).text
+    with Lab.open(folder) as lab:
+        row = next(row for row in list_recordings(lab)[0] if row.name == "k.csv")
+    assert (row.person, row.type) == ("P01", "cross")
+
+
 def test_forms_post_without_scripts(browser, tmp_path):
     page = browser.page("/import", java_script_enabled=False)
     page.get_by_label("Recordings").set_input_files(write_recording(tmp_path / "e.csv", 5))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import shutil
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
@@ -126,7 +127,8 @@ def _strike_row(row: StrikeRow) -> list[Any]:
     return told + [number for name in STRIKE_QUANTITIES for number in row.quantities[name]]
 
 
-_RECORDING = ("sha256", "name", "kind", "when", "session", "bytes", "gone", "others")
+_RECORDING = ("sha256", "name", "kind", "when", "session", "bytes", "gone", "others", "motion", "speeds",
+              "alignment")  # fmt: skip
 
 
 def _recordings(lab: Lab, person_id: int) -> list[tuple[list[Any], bool]]:
@@ -152,14 +154,20 @@ def _recordings(lab: Lab, person_id: int) -> list[tuple[list[Any], bool]]:
                 database.scalars(select(Strike.person_id).where(Strike.recording_sha256 == row.sha256))
             ) | ({row.person_id} - {None})
             shared = bool(owners - {person_id})
+            # of a recording that others share, what is stated may be theirs
+            stated = ["", "", ""] if shared else [row.motion_sha256 or "", row.speeds, _stated(row)]
             found.append(
                 (
                     [row.sha256, row.name, row.kind, row.when.isoformat() if row.when else "", session or "",
-                     row.n_bytes, row.gone.isoformat() if row.gone else "", "yes" if shared else ""],
+                     row.n_bytes, row.gone.isoformat() if row.gone else "", "yes" if shared else "", *stated],
                     shared,
                 )
             )  # fmt: skip
         return found
+
+
+def _stated(row: Recording) -> str:
+    return json.dumps(row.alignment, ensure_ascii=False) if row.alignment else ""
 
 
 def _as_json(lab: Lab, person: Any, at: str) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence, Set
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,7 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session as Database
 
 from quintain.domain.person import SIDES
-from quintain.errors import ConflictError, MissingError, QuintainError, UsageError
+from quintain.errors import ConflictError, QuintainError, UsageError
 from quintain.readers.registry import read
 from quintain.store.lab import Lab, Writer
 from quintain.store.results import renumber_strikes
@@ -185,9 +185,7 @@ def check_facts(
         before = facts_of(database, row)
         new = _merged(database, row, before, facts, outside=motion is not None)
         starts = _starts(database, row.sha256)
-        there = None
-        if motion is None and new["motion"]:
-            there = _motion_row(database, row, new["motion"])
+        there = database.get(Recording, new["motion"]) if new["motion"] else None
         if row.kind != "strikes":
             stray = [name for name in _OF_STRIKES if new[name]]
             if stray:
@@ -195,18 +193,32 @@ def check_facts(
                     f"{row.name} holds {row.kind}; {stray[0]} is stated of the recording of the strikes"
                 )
     changed = {name for name in new if new[name] != before[name]}
-    force = _file(lab, row, new["channel"])
-    try:
-        if "channel" in changed and new["channel"]:
-            read(force.path, **force.reading).trace(new["channel"])
-        if "speeds" in changed and new["speeds"] and starts:
-            check_speeds(new["speeds"], starts)
-        if new["motion"] and changed & {"motion", "channel", *OF_MOTION}:
-            moved = motion or _file(lab, there)
-            check_motion(force, moved, new, starts=starts)
-    except QuintainError as problem:
-        raise type(problem)(_by_name(str(problem), lab, (row, there))) from None
+    if changed & {"motion", "speeds", "channel", *OF_MOTION}:
+        try:
+            _check_files(lab, row, there, motion, new, changed, starts)
+        except QuintainError as problem:
+            raise type(problem)(_by_name(str(problem), lab, (row, there))) from None
     return Stated(row.sha256, row.name, before, before, row.changes), new
+
+
+def _check_files(
+    lab: Lab,
+    row: Recording,
+    there: Recording | None,
+    outside: RecordedFile | None,
+    new: Mapping[str, str],
+    changed: Set[str],
+    starts: Sequence[float],
+) -> None:
+    """Whether what changed fits the files; they are opened as far as that needs it."""
+    force = _file(lab, row, new["channel"])
+    if "channel" in changed and new["channel"]:
+        read(force.path, **force.reading).trace(new["channel"])
+    if "speeds" in changed and new["speeds"] and starts:
+        check_speeds(new["speeds"], starts)
+    moved = outside or (None if there is None else _file(lab, there))
+    if moved is not None and changed & {"motion", "channel", *OF_MOTION}:
+        check_motion(force, moved, new, starts=starts)
 
 
 def facts_of(database: Database, row: Recording) -> dict[str, str]:
@@ -243,7 +255,10 @@ def _merged(
     """All facts as they will be; each understood, and none against another."""
     given = {name: text.strip() for name, text in facts.items()}
     if given.get("motion") and not outside:
-        given["motion"] = _motion_row(database, row, given["motion"]).sha256
+        motion = recording_row(database, given["motion"])
+        if motion.sha256 != before["motion"]:
+            _check_kind(motion, row)
+        given["motion"] = motion.sha256
     if given.get("speeds"):
         given["speeds"] = keep_speeds(given["speeds"])
     for name, parse in _TYPED.items():
@@ -271,7 +286,11 @@ def _merged(
         raise UsageError(f"{said[0]} says something of a recording of the motion; state the motion as well")
     if new["offset"] and new["sync"]:
         raise UsageError("offset and sync both tell the offset between the clocks; give one of them")
-    if new["motion"] and new["speeds"]:
+    if (
+        new["motion"]
+        and new["speeds"]
+        and (new["motion"], new["speeds"]) != (before["motion"], before["speeds"])
+    ):
         there = "speeds" if before["speeds"] else "a motion"
         raise UsageError(
             f"there would be both a motion and speeds ({there} stated before); take one of them back"
@@ -279,14 +298,12 @@ def _merged(
     return new
 
 
-def _motion_row(database: Database, row: Recording, told: str) -> Recording:
-    """The motion that is meant: a recording of one, or the same file where force and motion lie in one."""
-    motion = recording_row(database, told)
+def _check_kind(motion: Recording, row: Recording) -> None:
+    """Refuse what is no motion; force and motion may lie in one file."""
     if motion.gone is not None:
         raise UsageError(f"the bytes of {motion.name} are gone; import them again")
     if motion.kind != "motion" and motion.sha256 != row.sha256:
         raise UsageError(f"{motion.name} holds {motion.kind}, not the motion of a limb")
-    return motion
 
 
 def _starts(database: Database, sha256: str) -> list[float]:
@@ -302,9 +319,7 @@ def _starts(database: Database, sha256: str) -> list[float]:
     )
 
 
-def _file(lab: Lab, row: Recording | None, channel: str = "") -> RecordedFile:
-    if row is None:
-        raise MissingError("the recording of the motion is not in the lab; import it first")
+def _file(lab: Lab, row: Recording, channel: str = "") -> RecordedFile:
     reading = lab.originals.settings(row.reading)
     return RecordedFile(lab.originals.path(row.sha256), row.name, reading, channel, row.duration)
 
@@ -312,9 +327,9 @@ def _file(lab: Lab, row: Recording | None, channel: str = "") -> RecordedFile:
 def _by_name(message: str, lab: Lab, rows: Sequence[Recording | None]) -> str:
     """A message that calls recordings by their names and not by the lab's places."""
     for row in rows:
-        if row is not None:
-            place = str(lab.originals.path(row.sha256))
-            message = message.replace(place, row.name)
+        place = None if row is None else lab.originals.find(row.sha256)
+        if row is not None and place is not None:
+            message = message.replace(str(place), row.name)
     return message
 
 

@@ -190,7 +190,7 @@ def recordings_table(lab: Lab) -> Table:
         Field("type", "text", "Type of strike", "Where one recording holds strikes of one type."),
         Field("side", "text", "Side", "Where one recording holds strikes of one side."),
         Field("motion", "text", "Motion", "SHA-256 of the recording of the limb's motion."),
-        Field("speeds", "text", "Speeds", "Approach speeds as typed, in m/s, where no motion was recorded."),
+        Field("speeds", "text", "Speeds", "Approach speeds in m/s as typed, or a table, where no motion is."),
         Field("alignment", "text", "Alignment", "How motion and force belong together, as typed; JSON."),
         Field("reading", "text", "Reading", "What the reader was told, as JSON."),
     )
