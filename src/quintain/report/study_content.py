@@ -32,6 +32,7 @@ from quintain.study.answers import (
     StudyResult,
 )
 from quintain.study.common_part import CommonPart, Whole
+from quintain.study.describe import Description
 from quintain.study.progress import RULE
 
 __all__ = ["judge_study", "study_content", "study_sections"]
@@ -529,15 +530,11 @@ def _progress(answers: list[ProgressAnswer]) -> list[Section]:
 
 
 def _description(described: Sequence[Described]) -> Section:
-    heads = (
-        Column("quantity", kind="words"),
-        Column("group", kind="words"),
-        *_numbers("people", "strikes", "mean", "SD between", "SD within", "lowest", "highest"),
-    )
+    names, named = _row_names(described)
+    heads = (*names, *_numbers("people", "strikes", "mean", "SD between", "SD within", "lowest", "highest"))
     lines = tuple(
         (
-            Cell(_named(d.quantity)),
-            Cell(row.group),
+            *named(d, row),
             Cell(str(row.n_people)),
             Cell(str(row.n_trials)),
             _value(row.mean, d.quantity),
@@ -556,49 +553,57 @@ def _description(described: Sequence[Described]) -> Section:
     )
 
 
+def _row_names(
+    described: Sequence[Described],
+) -> tuple[tuple[Column, ...], Callable[[Described, Description], tuple[Cell, ...]]]:
+    """Columns that name a row, and its cells there: the quantity, and the group where there are several."""
+    if all(len(d.rows) == 1 for d in described):
+        return (Column("quantity", kind="words"),), lambda d, _: (Cell(_named(d.quantity)),)
+    heads = (Column("quantity", kind="words"), Column("group", kind="words"))
+    return heads, lambda d, row: (Cell(_named(d.quantity)), Cell(row.group))
+
+
 def _measurement(described: Sequence[Described]) -> list[Section]:
     """How much of the spread is measurement, and what of it stays in every mean."""
     rows = [
-        (d.quantity, row, share)
+        (d, row, share)
         for d in described
         for row, share in zip(d.rows, d.measurement, strict=True)
         if share is not None
     ]
     if not rows:
         return []
-    several = any(len(d.rows) > 1 for d in described)
-    names = (Column("quantity", kind="words"), *((Column("group", kind="words"),) if several else ()))
-    named = [(Cell(_named(q)), *((Cell(row.group),) if several else ())) for q, row, _ in rows]
+    names, named = _row_names(described)
     one_strike = tuple(
         (
-            *name,
-            _value(share.sd_within, quantity, 2),
-            _value(share.u_strike, quantity, 2),
-            _value(share.biological_sd, quantity, 2),
+            *named(d, row),
+            _value(share.sd_within, d.quantity, 2),
+            _value(share.u_strike, d.quantity, 2),
+            _value(share.biological_sd, d.quantity, 2),
             Cell("< 1") if share.share_of_within < 0.01 else _plain(100 * share.share_of_within, 0),
         )
-        for name, (quantity, _, share) in zip(named, rows, strict=True)
+        for d, row, share in rows
     )
     there = [part for part in PARTS if any(_matters(part, row.common) for _, row, _ in rows)]
     of_mean = tuple(
         (
-            *name,
-            _value(row.se_mean, quantity, 2),
-            *(_value(_by_part(row.common).get(part), quantity, 2) for part in there),
-            _value(None if row.whole is None else row.whole.u, quantity, 2),
+            *named(d, row),
+            _value(row.se_mean, d.quantity, 2),
+            *(_value(_by_part(row.common).get(part), d.quantity, 2) for part in there),
+            _value(None if row.whole is None else row.whole.u, d.quantity, 2),
         )
-        for name, (quantity, row, _) in zip(named, rows, strict=True)
+        for d, row, _ in rows
     )
-    reasons = [
-        f"{_label(quantity)}{f', {row.group}' if several else ''}: {share.words}"
-        for quantity, row, share in rows
+    reasons = tuple(
+        f"{_label(d.quantity)}{f', {row.group}' if len(d.rows) > 1 else ''}: {share.words}"
+        for d, row, share in rows
         if share.share_of_within > 1 or share.n_known < share.n_trials or not share.told_apart
-    ]
+    )
     return [
         Section(
             "Measurement beside people",
             "standard uncertainties; what strikes share does not average out",
-            reasons=tuple(reasons),
+            reasons=reasons,
             tables=(
                 Table(
                     (*names, *_numbers("SD within", "of measurement", "of the person", "% of variance")),
