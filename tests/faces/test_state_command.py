@@ -84,7 +84,7 @@ def test_gates_from_a_table_and_back(place):
 @pytest.mark.parametrize(
     ("words", "code", "said"),
     [
-        ([], 2, "nothing is stated; name at least one of"),
+        ([], 2, "nothing is stated; see quintain state --help"),
         (["--clock-offset", "1+-0.1"], 2, "state the motion as well"),
         (["--motion", "none.bin"], 3, "there is no recording 'none.bin' in the lab"),
         (["--speed", "none.csv"], 3, "none.csv: cannot be read"),

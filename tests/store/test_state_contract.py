@@ -45,7 +45,7 @@ def test_facts_strikes_and_audit(lab: Lab, tmp_path: Path) -> None:
             (1, row.person_id, row.session_id), (2, row.person_id, row.session_id),
         ]  # fmt: skip
         noted = database.scalars(
-            select(Audit).where(Audit.action == "state recording", Audit.subject == "recording")
+            select(Audit).where(Audit.action == "state", Audit.subject == "recording")
         ).all()
         last = next(
             entry for entry in noted if entry.subject_id == sha256 and "offset" in (entry.after or {})

@@ -8,7 +8,15 @@ from sqlalchemy import select
 
 import quintain as q
 from quintain.domain.as_json import strike_as_json
-from quintain.errors import AnalysisError, ChannelError, ConflictError, MissingError, UsageError
+from quintain.errors import (
+    AnalysisError,
+    ChannelError,
+    ConflictError,
+    LabError,
+    MissingError,
+    RecordingError,
+    UsageError,
+)
 from quintain.store.lab import Lab
 from quintain.store.results import load_analysis
 from quintain.store.schema import Audit, Person, Recording, Rig, Session, Strike
@@ -114,7 +122,7 @@ def test_a_motion_that_was_found_a_day_later(lab, files):
             "left",
         )
         (noted,) = database.scalars(
-            select(Audit).where(Audit.action == "state recording", Audit.subject_id == first.recording)
+            select(Audit).where(Audit.action == "state", Audit.subject_id == first.recording)
         )
     assert (noted.who, noted.before, noted.after) == (
         "Ann", {"motion": "", "offset": ""}, {"motion": motion, "offset": "100+-0.2"},
@@ -185,9 +193,7 @@ def test_a_table_of_speeds_and_typed_ones(lab):
     assert say(lab, speeds="").facts["speeds"] == ""
     assert plain(lab, analysed(lab))[0]["approach_speed"] is None
     with lab.reading() as database:
-        noted = list(
-            database.scalars(select(Audit).where(Audit.action == "state recording").order_by(Audit.id))
-        )
+        noted = list(database.scalars(select(Audit).where(Audit.action == "state").order_by(Audit.id)))
     # values of a person are in no audit, since they may have to be erased
     assert [(n.before["speeds"], n.after["speeds"]) for n in noted] == [
         ("", "a table of 2 stated"), ("a table of 2 stated", "1 stated"), ("1 stated", ""),
@@ -351,6 +357,34 @@ def test_a_new_motion_that_is_refused_does_not_come_in(lab, files):
         assert [row.name for row in database.scalars(select(Recording))] == ["force.csv"]
     # the offset says which it is
     bring(lab, files / "short.csv", offset="100+-0.2")
+
+
+def test_a_file_that_the_lab_has_already(lab, files, tmp_path):
+    copy = tmp_path / "copy.csv"
+    copy.write_bytes((files / "motion.csv").read_bytes())
+    add_recording(lab, files / "motion.csv", reading={}, kind="motion")
+    with pytest.raises(
+        UsageError, match=r"the lab has the bytes of copy.csv already, and reads them otherwise"
+    ):
+        bring_motion(lab, "force.csv", copy, {}, reading={"units": "ax=g"}, who="Ann")
+    bring(lab, copy)
+    with lab.reading() as database:
+        assert sorted(row.name for row in database.scalars(select(Recording))) == ["force.csv", "motion.csv"]
+    with pytest.raises(RecordingError, match=r"none.csv"):
+        bring(lab, tmp_path / "none.csv")
+
+
+def test_what_did_not_change_is_not_asked_again(lab):
+    erase_person(lab, "P01", who="Ann")
+    assert say(lab, person="P01", side="right").changed == ("side",)
+    with pytest.raises(LabError, match=r"'P01' was erased"):
+        state_recording(lab, bring_other(lab), {"person": "P01"}, who="Ann")
+
+
+def bring_other(lab):
+    path = lab.folder.parent / "other.csv"
+    path.write_text("force [N]\n" + "1\n2\n" * 50)
+    return add_recording(lab, path)
 
 
 def test_a_motion_has_no_motion(lab, files):

@@ -90,7 +90,7 @@ def test_a_wrong_offset_is_mended_and_the_page_says_what_that_means(client, fold
     with Lab.open(folder) as lab:
         analyse_lab(lab, who="tester")
         with lab.reading() as database:
-            (noted,) = database.scalars(select(Audit).where(Audit.action == "state recording"))
+            (noted,) = database.scalars(select(Audit).where(Audit.action == "state"))
     assert (noted.before, noted.after) == ({"offset": ""}, {"offset": "100+-0.3"})
     assert "out of date" not in client.get(path.removesuffix("/state")).text
 

@@ -69,6 +69,7 @@ def state(
 
     Example: quintain state force.csv --motion '' --lab our-lab
     """
+    from quintain.errors import UsageError
     from quintain.tasks.add_motion import text_of_speeds
     from quintain.tasks.bring_motion import bring_motion
     from quintain.tasks.lab_views import recording_view
@@ -81,6 +82,8 @@ def state(
             "person": person, "type": type, "side": side,
         }  # fmt: skip
         facts = {name: text for name, text in given.items() if text is not None}
+        if not facts and motion is None:
+            raise UsageError("nothing is stated; see quintain state --help for what may be")
         if motion and Path(motion).is_file():
             told = reading(motion_setting)
             done = bring_motion(opened, recording, Path(motion), facts, reading=told, changes=changes, who=me)
@@ -104,10 +107,11 @@ def _print(done: Stated) -> None:
         return
     print(f"{done.name} (changes {done.changes})")
     for name in done.changed:
-        was, now = (
-            speeds_in_words(facts[name]) if name == "speeds" else facts[name]
-            for facts in (done.before, done.facts)
-        )
+        was, now = (facts[name] for facts in (done.before, done.facts))
+        if name == "speeds":
+            was, now = speeds_in_words(was), speeds_in_words(now)
+        elif name == "motion":
+            was, now = was[:12], now[:12]
         print(f"  {name}: {was or 'not stated'} → {now or 'not stated'}")
     if done.n_strikes:
         print(f"  {done.n_strikes} strikes follow")

@@ -53,7 +53,10 @@ def bring_motion(
     Raises
     ------
     QuintainError
-        As there, before the file comes into the lab.
+        As there, before the file comes into the lab; if somebody else states something in that moment, it
+        stays.
+    UsageError
+        If the lab has the file already and reads it otherwise.
     RecordingError
         If it cannot be read.
     """
@@ -67,6 +70,12 @@ def bring_motion(
     told = {**facts, "motion": sha256}
     with lab.reading() as database:
         there = database.get(Recording, sha256)
+    if there is not None and reading and lab.originals.settings(there.reading) != dict(reading):
+        kept = ", ".join(f"{name}={value}" for name, value in there.reading.items()) or "no settings"
+        raise UsageError(
+            f"the lab has the bytes of {path.name} already, and reads them otherwise, with {kept}; how a "
+            "recording is read is stated once, when it is imported"
+        )
     if there is None or there.gone is not None:
         outside = RecordedFile(path, path.name, dict(reading or {}))
         _, new = check_facts(lab, recording, told, changes=changes, motion=outside)

@@ -10,7 +10,7 @@ from typing import Any
 
 from quintain.domain.motion import TypedSpeed
 from quintain.domain.trace import Trace
-from quintain.errors import UsageError
+from quintain.errors import RecordingError, UsageError
 from quintain.readers.registry import read
 from quintain.tasks.add_motion import (
     clock_offset_of_pulses,
@@ -92,6 +92,8 @@ def check_motion(
         If a channel is not there.
     AnalysisError
         If pulses do not tell the offset.
+    RecordingError
+        If the motion holds no samples.
     UsageError
         If the motion lies before or behind all of it on the clock of the force, or is much too short.
 
@@ -103,7 +105,11 @@ def check_motion(
     check_channels(force, motion, stated)
     recording = read(motion.path, **motion.reading)
     names = parse_track(stated["track"]) if stated.get("track") else ()
+    if not recording.traces:
+        raise RecordingError(f"{motion.name}: there is no channel in it; export the recording again")
     begin, end = _stretch(recording.trace(names[0]) if names else recording.traces[0], motion.duration)
+    if not end > begin:
+        raise RecordingError(f"{motion.name}: it holds no samples; export it again")
     if starts:
         low, high, what = min(starts), max(starts), "the strikes"
     else:

@@ -134,7 +134,7 @@ def state_recording(
             return stated
         row.changes += 1
         writer.note(
-            "state recording", "recording", row.sha256,
+            "state", "recording", row.sha256,
             before=for_audit({name: before[name] for name in stated.changed}),
             after=for_audit({name: new[name] for name in stated.changed}),
         )  # fmt: skip
@@ -268,7 +268,7 @@ def _merged(
         given["type"] = type_name(database, given["type"])
     if given.get("side", "") not in SIDES:
         raise UsageError(f"a side is 'left', 'right' or empty, got {given['side']!r}")
-    if given.get("person"):
+    if given.get("person") and given["person"] != before["person"]:
         person_row(database, given["person"])
     if given.get("rig"):
         rig_row(database, given["rig"])
@@ -361,7 +361,7 @@ def _enter(writer: Writer, row: Recording, before: Mapping[str, str], new: Mappi
         same = {name: to for name, to in others.items() if getattr(strike, name) == was[name]}
         follows = moved | ({} if by_plan else same)
         if follows:
-            change_strike(writer, strike, "state recording", follows, always=True)
+            change_strike(writer, strike, "state", follows, always=True)
             n_strikes += 1
     if moved:
         database.flush()
@@ -374,7 +374,7 @@ def _conflict(database: Database, row: Recording) -> ConflictError:
     last = database.scalars(
         select(Audit)
         .where(Audit.subject == "recording", Audit.subject_id == row.sha256)
-        .where(Audit.action == "state recording")
+        .where(Audit.action == "state")
         .order_by(Audit.id.desc())
         .limit(1)
     ).first()

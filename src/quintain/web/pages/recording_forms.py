@@ -94,11 +94,12 @@ def _facts(lab: Lab, sha256: str, fields: Mapping[str, str]) -> dict[str, str]:
 def _form(request: Request, lab: Lab, sha256: str, filled: Filled = EMPTY) -> Response:
     seen = recording_view(lab, sha256, limit=1)
     motions = [row for row in list_recordings(lab, kind="motion", limit=_LISTED)[0] if row.gone is None]
-    names = Counter(row.name for row in motions)
-    called = {row.sha256: row.name if names[row.name] == 1 else row.sha256[:12] for row in motions}
     with lab.reading() as database:
+        names = [row.name for row in motions]
+        alike = Counter(database.scalars(select(Recording.name).where(Recording.name.in_(names))))
         stated = facts_of(database, database.get_one(Recording, seen.row.sha256))
         sessions = list(database.scalars(select(Session.code).order_by(Session.when.desc(), Session.code)))
+    called = {row.sha256: row.name if alike[row.name] == 1 else row.sha256[:12] for row in motions}
     now = next((_words(row) for row in motions if row.sha256 == stated["motion"]), "")
     stated["motion"] = called.get(stated["motion"], stated["motion"][:12])
     return page(
