@@ -111,7 +111,7 @@ class Browser:
         )
         self._contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(10_000)
+        page.set_default_timeout(60_000)  # the machine may be busy
         page.on("console", lambda m: self.errors.append(m.text) if m.type in ("error", "warning") else None)
         page.on("pageerror", lambda e: self.errors.append(str(e)))
         page.on("request", lambda r: self._seen(r.url))
