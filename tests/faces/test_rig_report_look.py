@@ -102,6 +102,6 @@ def test_a_bare_rig_and_one_value_are_shown(tmp_path: Path) -> None:
     )
     assert "date not known" in _words(_html(state, tmp_path))
     write_rig_pdf(state, tmp_path / "rig.pdf", invented=False)
-    drifting = dataclasses.replace(invented.trend("gain", 1.0, 0.001, 0.001), average=1.1)
+    drifting = dataclasses.replace(invented.trend("gain", 1.0, 0.001, 0.001), average=(1.1,) * 22)
     assert isinstance(drifting, Trend)
     assert "a small shift lasts" in _words(_html(dataclasses.replace(state, trends=(drifting,)), tmp_path))

@@ -23,8 +23,8 @@ def trend(quantity: str, level: float, sigma: float, u: float, *, last: float = 
     if n < 6:
         return Trend(quantity, when, measured)
     centre, limit = float(values[:-1].mean()), 3 * sigma
-    return Trend(quantity, when, measured, centre, centre - limit, centre + limit,
-                 centre + 0.1 * sigma, centre - sigma, centre + sigma)  # fmt: skip
+    average, low, high = ((level,) * n for level in (centre + 0.1 * sigma, centre - sigma, centre + sigma))
+    return Trend(quantity, when, measured, centre, centre - limit, centre + limit, average, low, high)
 
 
 def state(verdict: str = "doubt") -> RigState:

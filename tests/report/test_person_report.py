@@ -79,9 +79,7 @@ def test_numbers_are_those_of_the_summary() -> None:
 def _standing_with(change: float, mdc: float, *, real: bool) -> dict[str, str]:
     line = SUMMARY.courses[0].lines[0]
     assert line.progress is not None
-    last = line.progress.changes[-1]._replace(
-        change=change, interval=(change - mdc, change + mdc), real=real
-    )
+    last = line.progress.changes[-1]._replace(change=change, interval=(change - mdc, change + mdc), real=real)
     close = line.progress._replace(changes=(last,), mdc=mdc)
     course = replace(SUMMARY.courses[0], lines=(replace(line, progress=close),))
     content = person_content(replace(SUMMARY, courses=(course,)), invented=True)
