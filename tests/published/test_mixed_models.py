@@ -12,11 +12,12 @@ import warnings
 
 import numpy as np
 import pytest
+from scipy.optimize import minimize
 
 from quintain.domain.shared_error import Source
 from quintain.study.mixed import fit_mixed
 from quintain.study.observations import Observations
-from quintain.study.reml import fit_reml
+from quintain.study.reml import fit_reml, profile_intervals
 
 RAILS = [[55, 53, 54], [26, 37, 32], [78, 91, 85], [92, 100, 96], [49, 51, 50], [80, 85, 83]]
 MACHINES = {
@@ -61,6 +62,66 @@ def test_machines():
     assert b_less_a.df == pytest.approx(10, rel=1e-8)
     assert model.means[0].mean == pytest.approx(52.35556, rel=PRINTED)
     assert model.means[0].se == pytest.approx(2.485829, rel=PRINTED)
+
+
+def restricted_deviance(variances, y, x, groups):
+    """
+    Textbook formula with the whole matrix V, up to a constant: log|V| + log|X'V^-1 X| + r'V^-1 r.
+
+    Patterson and Thompson (1971), Biometrika 58, 545-554.
+    """
+    v = variances[-1] * np.eye(y.size)
+    for part, codes in zip(variances, groups, strict=False):
+        v += part * (codes[:, None] == codes)
+    weighed = np.linalg.solve(v, np.column_stack([x, y]))
+    inner = x.T @ weighed[:, :-1]
+    left = y - x @ np.linalg.solve(inner, x.T @ weighed[:, -1])
+    return np.linalg.slogdet(v)[1] + np.linalg.slogdet(inner)[1] + left @ np.linalg.solve(v, left)
+
+
+def test_intervals_of_variances_lie_where_the_profile_has_fallen():
+    """Chi-square of one degree of freedom, 3.8415 at 95 % (any table); by another optimiser and formula."""
+    o = machines()
+    worker, kind = (
+        np.unique(o.person, return_inverse=True)[1],
+        np.unique(o.factors["type"], return_inverse=True)[1],
+    )
+    groups, x = (worker, 3 * worker + kind), np.eye(3)[kind]
+    fit = fit_reml(o.value, x, worker, list(groups))
+    top = restricted_deviance(fit.variances, o.value, x, groups)
+    for j, ends in enumerate(profile_intervals(fit.variances, o.value, x, worker, list(groups))):
+        for end in ends:
+
+            def others(logs, j=j, end=end):
+                return restricted_deviance(np.insert(np.exp(logs), j, end), o.value, x, groups)
+
+            best = minimize(others, np.log(np.delete(fit.variances, j)), method="Nelder-Mead",
+                            options={"xatol": 1e-7, "fatol": 1e-9, "maxiter": 4000})  # fmt: skip
+            # the end is closed in to 1e-3 of itself, where the deviance rises by less than ten times that
+            assert best.fun - top == pytest.approx(3.8415, abs=1e-2)
+
+
+def test_the_interval_of_a_residual_is_near_the_books():
+    # nlme's intervals(): 2.6950 to 5.9988 about 4.0208 and 13.274 to 46.353 about 24.805 (section 1.1; from
+    # memory), symmetric in the logarithm; a profile is not, by some hundredths for 12 degrees of freedom
+    rail = np.repeat(np.arange(6), 3)
+    fit = fit_reml(np.ravel(RAILS), np.ones((18, 1)), rail, [rail])
+    rails, residual = np.sqrt(
+        profile_intervals(fit.variances, np.ravel(RAILS), np.ones((18, 1)), rail, [rail])
+    )
+    assert residual == pytest.approx([2.6950, 5.9988], rel=0.08)
+    # between six rails, 5 degrees of freedom, a profile leans to the right by more
+    assert 13.274 < rails[0] < 24.805 < 46.353 < rails[1] < 60
+
+
+def test_a_variance_that_may_be_nought_begins_there():
+    rng = np.random.default_rng(2)
+    person, y = np.repeat(np.arange(6), 4), rng.normal(30, 1, 24)
+    fit = fit_reml(y, np.ones((24, 1)), person, [person])
+    people, residual = profile_intervals(fit.variances, y, np.ones((24, 1)), person, [person])
+    assert people[0] == 0.0
+    assert people[1] > fit.variances[0]
+    assert residual[0] < fit.variances[1] < residual[1]
 
 
 def test_balanced_table_is_its_analysis_of_variance():

@@ -384,9 +384,15 @@ def _mixed(answers: list[MixedAnswer]) -> list[Section]:
             )
             for c in a.model.contrasts
         )
-        parts = (Column("varies", kind="words"), *_numbers("SD", "share of variance, %"))
+        parts = (Column("varies", kind="words"), *_numbers("SD", "from", "to", "share of variance, %"))
         shares = tuple(
-            (Cell(v.name), _value(v.sd, a.quantity, 2), _percent(v.share)) for v in a.model.components
+            (
+                Cell(v.name),
+                _value(v.sd, a.quantity, 2),
+                *(_value(end, a.quantity, 2) for end in ends),
+                _percent(v.share),
+            )
+            for v, ends in zip(a.model.components, a.sd_intervals, strict=True)
         )
         tests = "; ".join(f"{t.term}: F = {t.f:.2f}, p {_probability(t.p).value}" for t in a.model.tests)
         sections.append(
@@ -394,7 +400,10 @@ def _mixed(answers: list[MixedAnswer]) -> list[Section]:
                 f"{_label(a.quantity)}, mixed model by {a.factor}",
                 f"{a.model.n_trials} strikes of {a.model.n_people} people; {tests}",
                 reasons=(*a.model.words, *_contrasts_common(a)),
-                tables=(Table(heads, lines), Table(parts, shares, "Where the spread lies.")),
+                tables=(
+                    Table(heads, lines),
+                    Table(parts, shares, "Where the spread lies; intervals by profile likelihood."),
+                ),
             )
         )
     return sections

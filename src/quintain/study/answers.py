@@ -91,6 +91,8 @@ class MixedAnswer:
     quantity: str
     factor: str
     model: MixedModel
+    sd_intervals: tuple[tuple[float, float], ...]
+    """Of the SD of each of the model's components. [as the values]"""
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,7 +32,7 @@ from quintain.study.compare import adjust_holm, compare_levels, judge_equivalenc
 from quintain.study.describe import MeasurementShare, describe, weigh_measurement
 from quintain.study.fatigue import find_fatigue
 from quintain.study.methods_text import DoneStep
-from quintain.study.mixed import fit_mixed
+from quintain.study.mixed import fit_mixed, sd_intervals
 from quintain.study.observations import Observations, number_trials
 from quintain.study.progress import ProgressRule, judge_progress
 from quintain.study.reliability import assess_reliability
@@ -278,7 +278,8 @@ def _mixed(plan: StudyPlan, asked: Comparison, obs: Observations) -> Found:
     step = DoneStep("mixed model", {"fixed": list(model.fixed), "random": list(model.random)})
     zero = [component.name for component in model.components if component.variance == 0]
     at_zero = [DoneStep("boundary fit", {"at_zero": zero})] if zero else []
-    yield MixedAnswer(obs.quantity, asked.factor, model), [step, *at_zero]
+    ends = sd_intervals(obs, model, probability=plan.rules.probability)
+    yield MixedAnswer(obs.quantity, asked.factor, model, ends), [step, *at_zero]
 
 
 # -- do they agree?

@@ -90,7 +90,8 @@ SENTENCES: dict[str, str] = {
     ),
     "mixed model": (
         "A linear mixed model with {fixed} as fixed and {random} as random parts was fitted by restricted "
-        "maximum likelihood; tests use Satterthwaite's degrees of freedom, contrasts Holm's adjustment."
+        "maximum likelihood; tests use Satterthwaite's degrees of freedom, contrasts Holm's adjustment, "
+        "intervals of the SDs the profile of the likelihood."
     ),
     "boundary fit": "The variance of {at_zero} was estimated as 0.",
     "asymmetry": (
