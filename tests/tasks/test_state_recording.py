@@ -147,6 +147,10 @@ def test_a_motion_that_was_found_a_day_later(lab, files):
     assert "stated: alignment none → {'offset': '100+-0.2'}" in why
     assert replay(lab, first.saved.analysis_id).same
     assert replay(lab, second.saved.analysis_id).same
+    # a newer rig is no statement, and makes nothing wrong
+    set_rig(lab, RIG.replace("220.0", "221.0") + SENSOR)
+    assert [list(wanted.because) for wanted in stale(lab)] == [["rig"]]
+    assert recording_view(lab, "force.csv").out_of_date == ()
 
 
 def test_light_gates_whose_times_came_on_paper(lab, files, tmp_path):
@@ -441,6 +445,23 @@ def test_a_strike_that_was_retagged_stays(lab):
     retag(lab, done.saved.strike_ids[1], type="hook", who="Ben")
     assert say(lab, type="cross").n_strikes == 3
     assert [s[1] for s in strikes(lab)] == ["cross", "hook", "cross", "cross"]
+
+
+def test_another_rig_is_a_statement(lab):
+    first = analysed(lab)
+    version = set_rig(lab, RIG.replace("invented rig", "other rig").replace("220.0", "221.0"))
+    say(lab, rig="other rig")
+    (wanted,) = stale(lab)
+    assert wanted.because["told"] == "what is stated of it changed: the rig"
+    assert recording_view(lab, "force.csv").out_of_date == (wanted.because["told"],)
+    second = analysed(lab)
+    why = compare_analyses(lab, first.saved.analysis_id, second.saved.analysis_id).why
+    assert "stated: rig 'invented rig' → 'other rig'" in why
+    assert any(line.startswith("rig: 'invented rig', version ") and version in line for line in why)
+    # an analysis with another rig than is stated, which somebody asked for, stays
+    analyse_lab(lab, who="tester", rig="invented rig")
+    assert recording_view(lab, "force.csv").out_of_date == ()
+    assert analyse_lab(lab, who="tester").analysed == ()
 
 
 def test_into_another_session_with_its_rig(lab, files):

@@ -127,6 +127,12 @@ def test_a_motion_that_was_found_later_comes_in_with_the_form(client, folder, tm
     assert lost.status_code == 422
     assert "The motion wrist of Ada.csv lasts 2 s, the strikes of force.csv 7.8 s" in lost.text
     assert "/arrived/" not in lost.text
+    none = send(client, path, [("motion_file", ("wrist.bin", b"\x00\x01"))], motion="", changes="9" * 5000)
+    assert none.status_code == 409
+    none = send(client, path, [("motion_file", ("wrist.bin", b"\x00\x01"))], motion="", offset="1+-0.1")
+    assert none.status_code == 422
+    assert "Wrist.bin: " in none.text
+    assert "/arrived/" not in none.text
     done = send(
         client, path, [("motion_file", ("wrist.csv", motion.read_bytes()))], motion="", offset="100+-0.3"
     )

@@ -237,9 +237,12 @@ def _why(database: Database, old: Analysis, new: Analysis) -> list[str]:
         motions = [_motion(database, row.motion_sha256) for row in (old, new)]
         why.append(f"motion of the limb: {' → '.join(motions)}")
     for key in dict.fromkeys((*told_then, *told_now)):
+        if key == "rig" and key not in told_then:
+            continue  # earlier versions did not keep it
         if (told_then.get(key) or None) != (told_now.get(key) or None):
             said = [told.get(key) for told in (told_then, told_now)]
-            stated = [speeds_in_words(text) if text and key == "speeds" else _shown(text) for text in said]
+            table = key == "speeds" and any("\n" in (text or "") for text in said)
+            stated = [speeds_in_words(text) if text and table else _shown(text) for text in said]
             why.append(f"stated: {key.replace('_', ' ')} {' → '.join(stated)}")
     then, now = _lab_settings(old, "with"), _lab_settings(new, "with")
     why += [

@@ -351,7 +351,9 @@ def _again(
         with lab.writing(who) as writer:
             _add_source(writer, file)
             if restate:
-                _person(writer, file.person), _type(writer, file.type), _session(writer, file.session)
+                _person(writer, file.person)
+                _type(writer, file.type)
+                _session(writer, file.session)
     with lab.reading() as database:
         row = database.get_one(Recording, file.sha256)
         there: dict[str, Any] = facts_of(database, row)

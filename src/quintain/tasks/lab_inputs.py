@@ -66,8 +66,8 @@ class Inputs:
         SHA-256 of the recording of the limb's motion; empty without.
     told : mapping
         What the files do not say themselves: 'reading', 'channel', 'motion_reading', 'speeds' and
-        'alignment' of motion and force as typed, 'kind' of the strikes. How a sensor sits stands in the rig
-        file.
+        'alignment' of motion and force as typed, 'kind' of the strikes, name of the 'rig' of recording or
+        session. How a sensor sits stands in the rig file.
     """
 
     recording: str
@@ -303,6 +303,7 @@ def inputs_of(lab: Lab, analysis_id: int) -> Inputs:
 _Query = Select[schema.Recording, schema.Analysis]
 _SESSIONS = select(schema.Session.id, schema.Session.rig_id)
 _RIGS = select(schema.Rig.id, schema.Rig.current)
+_RIG_NAMES = select(schema.Rig.id, schema.Rig.name)
 _FAMILIES = select(schema.StrikeType.name, schema.StrikeType.family)
 
 
@@ -316,15 +317,12 @@ class _Known:
         self._texts: dict[str, str] = {}
         self._sessions = dict(database.execute(_SESSIONS).all())
         self._versions = dict(database.execute(_RIGS).all())
+        self._rigs = dict(database.execute(_RIG_NAMES).all())
         self._families = dict(database.execute(_FAMILIES).all())
         self._forced = None if rig is None else self._find_rig(rig)
 
     def inputs(self, recording: schema.Recording, analysis: schema.Analysis | None) -> Inputs:
-        if self._forced is None:
-            rig_id = recording.rig_id or self._sessions.get(recording.session_id or 0)
-            version = self._versions.get(rig_id or 0, "")
-        else:
-            version = self._forced
+        version = self._versions.get(self._rig_of(recording), "") if self._forced is None else self._forced
         return Inputs(
             recording=recording.sha256,
             name=recording.name,
@@ -345,7 +343,12 @@ class _Known:
             "speeds": "" if motion is not None else recording.speeds,
             "alignment": {} if motion is None else dict(recording.alignment),
             "kind": family if family in ("punch", "kick") else "any",
+            "rig": self._rigs.get(self._rig_of(recording), ""),
         }
+
+    def _rig_of(self, recording: schema.Recording) -> int:
+        """Id of the rig of recording or session; 0 for none."""
+        return recording.rig_id or self._sessions.get(recording.session_id or 0) or 0
 
     def _find_rig(self, name: str) -> str:
         if self._database.get(schema.RigVersion, name) is not None:
@@ -402,7 +405,8 @@ def _differences(inputs: Inputs, analysis: schema.Analysis | None) -> dict[str, 
         return {NEW: "it has not been analysed yet"}
     because = {}
     then = _told_then(analysis)
-    changed = [] if then is None else [key for key in inputs.told if inputs.told[key] != then.get(key)]
+    now = inputs.told
+    changed = [] if then is None else [key for key in now if now[key] != then.get(key, now[key])]
     if (analysis.motion_sha256 or "") != inputs.motion:
         changed.insert(0, "motion")
     if changed:
@@ -430,6 +434,7 @@ _WORDS = {
     "speeds": "the stated speeds",
     "alignment": "how motion and force belong together",
     "kind": "the kind of its strikes",
+    "rig": "the rig",
 }
 
 
@@ -442,7 +447,10 @@ def knew_clocks(analysis: schema.Analysis) -> bool:
 def _told_then(analysis: schema.Analysis) -> dict[str, Any] | None:
     for step in reversed(analysis.history):
         if step["function"] == LAB_STEP:
-            return {"alignment": {}, **step["settings"]["told"]}  # earlier versions knew of none
+            return {
+                "alignment": {},
+                **step["settings"]["told"],
+            }  # earlier versions knew of none, nor of "rig"
     return None
 
 

@@ -52,7 +52,7 @@ from quintain.store.schema import (
     Source,
     Strike,
 )
-from quintain.tasks.lab_inputs import gather, knew_clocks
+from quintain.tasks.lab_inputs import TOLD, gather, knew_clocks
 from quintain.tasks.lab_rows import recording_row, strike_row
 from quintain.tasks.rig_health import judge_rig
 
@@ -193,8 +193,8 @@ class RecordingView:
     """
     A recording, where it came from, what was made of it.
 
-    ``out_of_date`` says in sentences why the analysis in force is; ``changes`` counts changes of what is
-    stated.
+    ``out_of_date`` says what is stated otherwise than the analysis in force took it; ``changes`` counts
+    changes of what is stated.
     """
 
     row: RecordingRow
@@ -498,14 +498,19 @@ def _analysis(row: Analysis) -> AnalysisRow:
 
 
 def _out_of_date(lab: Lab, recording: Recording) -> tuple[str, ...]:
-    """Why its analysis in force is out of date; nothing where there is none."""
+    """
+    How what is stated differs from what the analysis in force rests on; nothing where there is none.
+
+    A newer rig, method or version makes no result wrong: that one is analysed again when asked.
+    """
     if recording.kind != "strikes" or recording.gone is not None:
         return ()
     try:
         (wanted,) = gather(lab, recordings=[recording.sha256])
     except MethodFileError:
         return ()  # of a newer version, which alone can tell
-    return () if wanted.analysis_id is None else tuple(wanted.because.values())
+    stated = wanted.because.get(TOLD)
+    return () if wanted.analysis_id is None or stated is None else (stated,)
 
 
 def _count(database: Database, table: Any, *where: Any) -> int:

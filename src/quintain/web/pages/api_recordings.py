@@ -143,7 +143,9 @@ class RecordingWhole(RecordingOut):
     alignment: AlignmentOut
     channel: str = Field(description="Channel of the force as stated; empty if it needs no stating.")
     changes: int = Field(description="Counter of changes; name it when you state something.")
-    out_of_date: list[str] = Field(description="Why the analysis in force is; empty if it is not.")
+    out_of_date: list[str] = Field(
+        description="What is stated otherwise than the analysis in force took it; empty if nothing."
+    )
     analyses: list[AnalysisOut]
 
 

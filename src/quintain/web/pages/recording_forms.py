@@ -58,16 +58,18 @@ async def state(request: Request, lab: CurrentLab, visitor: CurrentVisitor, sha2
 def _state(request: Request, lab: Lab, who: str, sha256: str, form: Form) -> Response:
     row = recording_view(lab, sha256, limit=1).row
     files = {file.field: file for file in form.files}
+    called = {str(file.path): file.name for file in form.files}
     with ExitStack() as stack:
         try:
             facts = _facts(lab, row.sha256, form.fields)
             if "speeds_file" in files:
                 facts["speeds"] = text_of_table(files["speeds_file"].path)
             counter = form.fields.get("changes", "")
-            changes = int(counter) if counter.isdecimal() else None
+            changes = int(counter[:10]) if counter.isdecimal() else None
             if "motion_file" in files:
                 sent = files["motion_file"]
                 path = stack.enter_context(arrived(lab, sent.name, sent.path, who=who))
+                called[str(path)] = sent.name
                 reading = Told(settings=form.fields.get("settings", "").replace("\r\n", "\n")).reading()
                 facts["motion"] = ""
                 bring_motion(lab, row.sha256, path, facts, reading=reading, changes=changes, who=who)
@@ -75,8 +77,8 @@ def _state(request: Request, lab: Lab, who: str, sha256: str, form: Form) -> Res
                 state_recording(lab, row.sha256, facts, changes=changes, who=who)
         except QuintainError as problem:
             words = str(problem)
-            for file in files.values():
-                words = words.replace(str(file.path), file.name)
+            for place, name in called.items():
+                words = words.replace(place, name)
             return _form(request, lab, row.sha256, refused(form.fields, type(problem)(words)))
     return RedirectResponse(f"/recordings/{row.sha256}", 303)
 
