@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from quintain.errors import RecordingError, UnitError
-from quintain.tasks.speed_table import read_speed_table
+from quintain.tasks.speed_table import keep_speed_table, read_speed_table
 
 
 def table(tmp_path, text):
@@ -24,6 +24,13 @@ def test_a_speed_for_each_strike(tmp_path):
 def test_comma_as_decimal_and_another_unit(tmp_path):
     found = read_speed_table(table(tmp_path, "Strike;Speed (km/h)\n1;28,8\n2;30,6\n"))
     assert found.by_strike == {1: (pytest.approx(8.0), None), 2: (pytest.approx(8.5), None)}
+
+
+def test_commas_of_other_columns_divide_no_number(tmp_path):
+    text = "strike;speed [m/s];who\n1;8.2;Tester, Ada\n"
+    assert read_speed_table(table(tmp_path, text)).by_strike == {1: (8.2, None)}
+    assert keep_speed_table(text) == "strike;speed [m/s]\n1;8.2\n"
+    assert keep_speed_table(keep_speed_table(text)) == keep_speed_table(text)
 
 
 def test_gates(tmp_path):
@@ -46,6 +53,11 @@ def test_gates(tmp_path):
         ("first [s],second [s]\n1,2\n", RecordingError, "no column 'spacing'"),
         ("first [s],second [s],spacing [m]\n1,2,0.1\n3,4,0.2\n", RecordingError, "from 0.1 to 0.2 m"),
         ("8.2\n", RecordingError, "expected a header"),
+        ("strike,speed [m/s]\n1,0\n", RecordingError, "strike 1: a speed must be above 0 m/s, got 0"),
+        ("strike,speed [m/s]\n1,\n", RecordingError, "holds no speed"),
+        ("first [s],second [s],spacing [m]\n2,1,0.1\n", RecordingError, "after the first, got 2 s and 1 s"),
+        ("first [s],second [s],spacing [m]\n1,2,0\n", RecordingError, "a spacing above 0"),
+        ("first [s],second [s],spacing [m]\n1,,0.1\n", RecordingError, "expected two times in a row"),
     ],
 )
 def test_what_is_no_such_table_is_said(tmp_path, text, error, words):

@@ -254,14 +254,14 @@ def _cut(text: str, where: str) -> _Table:
 
 
 def _numbers(table: _Table, where: str) -> dict[str, Column]:
-    decimal = (
-        "," if table.separator != "," and any("," in cell for _, row in table.rows for cell in row) else "."
-    )
     readers: dict[str, tuple[int, float]] = {}
     for i, label in enumerate(table.header):
         name = _name(label)
         if name is not None:
             readers[name] = (i, _factor(name, label, where))
+    # other columns may hold commas that divide no number
+    read = [cells[i] for _, cells in table.rows for i, _ in readers.values() if i < len(cells)]
+    decimal = "," if table.separator != "," and any("," in cell for cell in read) else "."
     found: dict[str, Column] = {name: [] for name in readers}
     for line_number, cells in table.rows:
         for name, (i, factor) in readers.items():
