@@ -198,6 +198,13 @@ def test_recordings_are_sent_looked_at_first_and_known_again(api):
     assert (file["name"], file["session"], file["rate"]) == ("blow.csv", "S1", pytest.approx(2000))
     assert api.post("/api/recordings", files=files).json()["files"][0]["state"] == "known"
     assert get(api, "/api/recordings")["total"] == before + 1
+    other = {"files": ("P02_blow.csv", FLAT)}
+    told = {"pattern": "{person}_{any}", "session": "S2"}
+    (known,) = api.post("/api/recordings", files=other, data=told).json()["files"]
+    assert (known["state"], known["session"], known["person"]) == ("known", "S1", "")
+    assert "session 'S1', not 'S2'" in known["reason"]
+    (stated,) = api.post("/api/recordings", files=other, data=told | {"restate": "1"}).json()["files"]
+    assert (stated["state"], stated["session"], stated["person"]) == ("restated", "S2", "P02")
     refused = api.post("/api/recordings", files={"files": ("x.csv", b"no numbers")}).json()["files"][0]
     assert refused["state"] == "refused"
     assert "/" not in refused["reason"].split("x.csv")[0]  # no place of the server's disk
