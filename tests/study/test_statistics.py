@@ -15,7 +15,7 @@ from quintain.domain.method import Correction, Method
 from quintain.domain.shared_error import Source
 from quintain.errors import StudyError
 from quintain.study.asymmetry import measure_asymmetry
-from quintain.study.common_part import common_of_sum
+from quintain.study.common_part import common_of_sum, one_sided
 from quintain.study.compare import compare_groups, compare_levels, compare_paired, judge_equivalence
 from quintain.study.describe import describe, weigh_measurement
 from quintain.study.effect_size import noncentrality_interval
@@ -129,6 +129,14 @@ def test_a_difference_keeps_what_its_sides_do_not_share(rng):
     assert one.common.u == pytest.approx(0.02 * abs(one.difference), rel=1e-9)
     assert (one.interval, one.p) == (apart.interval, apart.p)
     assert judge_equivalence(one, 5.0).verdict == "second larger"
+
+
+def test_equivalence_far_from_its_margin_and_beyond_it():
+    # by scipy's t where nothing is shared, by the normal distribution where nothing scatters
+    assert one_sided(3.0, 1.0, 7, 0.0) == pytest.approx(stats.t.sf(3.0, 7), rel=1e-9)
+    assert one_sided(3.0, 1e-9, 7, 1.0) == pytest.approx(stats.norm.sf(3.0), rel=1e-6)
+    assert one_sided(-3.0, 1e-9, 7, 1.0) == pytest.approx(stats.norm.cdf(3.0), rel=1e-9)
+    assert one_sided(1e6, 1.0, 7, 1.0) < 1e-15, "so far off that a probability of 1 less it is 1"
 
 
 def test_ten_resistors_of_one_standard():

@@ -540,7 +540,8 @@ def _progress(answers: list[ProgressAnswer]) -> list[Section]:
 
 def _description(described: Sequence[Described]) -> Section:
     names, named = _row_names(described)
-    heads = (*names, *_numbers("people", "strikes", "mean", "SD between", "SD within", "lowest", "highest"))
+    numbers = ("people", "strikes", "mean", "SD between", "SD within", "SE of mean", "lowest", "highest")
+    heads = (*names, *_numbers(*numbers))
     lines = tuple(
         (
             *named(d, row),
@@ -549,6 +550,7 @@ def _description(described: Sequence[Described]) -> Section:
             _value(row.mean, d.quantity),
             _value(row.sd_between, d.quantity, 2),
             _value(row.sd_within, d.quantity, 2),
+            _value(row.se_mean, d.quantity, 2),
             _value(row.lowest, d.quantity),
             _value(row.highest, d.quantity),
         )
@@ -557,7 +559,7 @@ def _description(described: Sequence[Described]) -> Section:
     )
     return Section(
         "In numbers",
-        "SD between people's means, SD within people; trials are not people",
+        "SD between people's means, SD within people, SE of the mean of people; trials are not people",
         tables=(Table(heads, lines),),
     )
 

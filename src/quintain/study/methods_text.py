@@ -104,8 +104,9 @@ SENTENCES: dict[str, str] = {
     ),
     "progress": (
         "A person's change from the mean of the first {n_baseline} session(s) was called real beyond the "
-        "minimal detectable change (error of measurement from {sem_from}), and worthwhile where its whole "
-        "interval lay beyond the smallest worthwhile change."
+        "minimal detectable change (error of measurement from {sem_from}), widened where cell or sensor were "
+        "calibrated anew in between, and worthwhile where its whole interval lay beyond the smallest "
+        "worthwhile change."
     ),
     "mean curves": (
         "Force curves were aligned at the start of contact and averaged within and then over {n_people} "
