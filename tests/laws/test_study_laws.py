@@ -56,6 +56,14 @@ def test_icc_knows_no_order_of_people_or_columns(table, random):
     assert iccs(table[people][:, columns]) == pytest.approx(iccs(table), rel=ROUNDING, abs=ROUNDING)
 
 
+def test_an_icc_with_next_to_no_degrees_of_freedom_has_ends():
+    """Found by the law below: a quantile of F is infinite here, and the interval ends at its limit."""
+    r = assess_reliability([[0, 0], [0, 0], [-4.25, 6.375]])
+    ms = r.mean_squares
+    assert r.icc("ICC(2,1)").lower == pytest.approx(-3 * ms.error / (2 * ms.columns + ms.error), rel=1e-9)
+    assert not any(math.isnan(end) for icc in r.iccs for end in (icc.lower, icc.upper))
+
+
 @FEW
 @given(TABLES)
 def test_interval_holds_the_estimate_and_forms_are_ordered(table):

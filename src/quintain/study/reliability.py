@@ -139,9 +139,12 @@ def _form_2_interval(ms: TwoWay, rho: float, probability: float) -> tuple[float,
     upper = (1 + probability) / 2
     low, high = float(fdtri(n - 1, v, upper)), float(fdtri(v, n - 1, upper))
     rest = k * ms.columns + (k * n - k - n) * ms.error
+    # divided by the quantiles, which are infinite where next to no degrees of freedom are left
+    lowest = n * ms.between / low
+    over = rest + lowest
     return (
-        n * (ms.between - low * ms.error) / (low * rest + n * ms.between),
-        n * (high * ms.between - ms.error) / (rest + n * high * ms.between),
+        (lowest - n * ms.error) / over if over > 0 else -math.inf,
+        n * (ms.between - ms.error / high) / (rest / high + n * ms.between),
     )
 
 
