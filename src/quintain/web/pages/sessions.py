@@ -19,9 +19,9 @@ from quintain.store.lab import Lab
 from quintain.store.queries import StrikeRow, strike_page
 from quintain.store.queries_fresh import one_state
 from quintain.store.queries_lists import list_rigs, list_sessions
-from quintain.store.results import load_strike
+from quintain.store.results import load_strikes
 from quintain.tasks.lab_views import SessionView, StrikeView, session_view, strike_view
-from quintain.tasks.replay import curves_of
+from quintain.tasks.replay import curves_of, curves_of_each
 from quintain.tasks.report import write_session_reports
 from quintain.tasks.session_summary import summarise_session
 from quintain.web.current import CurrentLab
@@ -203,15 +203,12 @@ def _peek(lab: Lab, strike: int, *, make: bool = False) -> dict[str, Any]:
 
 def _shapes(lab: Lab, rows: tuple[StrikeRow, ...]) -> dict[str, Any]:
     """Small pictures by strike, and their scale in words."""
-    whole: dict[int, Strike] = {}
-    for row in rows:
-        if row.result_id is None:
-            continue
-        try:
-            found = curves_of(lab, row.id)
-        except QuintainError:
-            continue
-        whole[row.id] = replace(load_strike(lab, row.id), curve=found.force, limb=found.limb)
+    known = load_strikes(lab, [row.id for row in rows])
+    whole = {
+        id: replace(known[id], curve=found.force, limb=found.limb)
+        for id, found in curves_of_each(lab, list(known))
+        if not isinstance(found, QuintainError)
+    }
     if not whole:
         return {"rows": rows, "svg": {}, "scale": ""}
     scale = one_scale(list(whole.values()))
