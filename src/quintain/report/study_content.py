@@ -532,7 +532,7 @@ def _progress(answers: list[ProgressAnswer]) -> list[Section]:
             Section(
                 f"Progress, {_label(quantity)[0].lower()}{_label(quantity)[1:]}",
                 f"last session against the first, {rows[0].sessions[0]} to {rows[0].sessions[-1]}",
-                tables=(Table(heads, lines, RULE),),
+                tables=(Table(heads, lines, "" if sections else RULE),),  # the rule is said once
             )
         )
     return sections
