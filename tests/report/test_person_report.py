@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from quintain.report.person_content import judge_person, person_content
+from quintain.study.common_part import CommonPart
 from quintain.study.progress import RULE
 from report.invented_person import MEANS, many_kinds, person
 from report.pdf_pages import count_pages, words_of_pages
@@ -76,10 +77,15 @@ def test_numbers_are_those_of_the_summary() -> None:
     ]  # fmt: skip
 
 
-def _standing_with(change: float, mdc: float, *, real: bool) -> dict[str, str]:
+def _standing_with(
+    change: float, mdc: float, *, real: bool, half: float | None = None, common: CommonPart | None = None
+) -> dict[str, str]:
     line = SUMMARY.courses[0].lines[0]
     assert line.progress is not None
-    last = line.progress.changes[-1]._replace(change=change, interval=(change - mdc, change + mdc), real=real)
+    half = mdc if half is None else half
+    last = line.progress.changes[-1]._replace(
+        change=change, interval=(change - half, change + half), real=real, common=common
+    )
     close = line.progress._replace(changes=(last,), mdc=mdc)
     course = replace(SUMMARY.courses[0], lines=(replace(line, progress=close),))
     content = person_content(replace(SUMMARY, courses=(course,)), invented=True)
@@ -90,6 +96,17 @@ def _standing_with(change: float, mdc: float, *, real: bool) -> dict[str, str]:
 def test_a_real_change_never_reads_as_large_as_what_is_detectable() -> None:
     told = _standing_with(0.504, 0.497, real=True)
     assert (told["change"], told["spread"]) == ("+0.504", "±\u00a00.497")
+
+
+def test_a_change_across_a_calibration_says_so_by_name() -> None:
+    gain = CommonPart(2.0, (("gain", 2.0),))
+    anew = _standing_with(5.0, 3.0, real=False, half=4.9, common=gain)
+    assert (anew["change"], anew["spread"]) == ("+5.00", "±\u00a04.90")
+    assert anew["words"].endswith("; calibrated anew in between (gain of the cell 2.0 N s)")
+    assert (
+        "calibrated"
+        not in _standing_with(5.0, 3.0, real=True, common=CommonPart(0.01, (("gain", 0.01),)))["words"]
+    )
 
 
 def test_a_change_that_rounds_to_nothing_has_no_sign() -> None:

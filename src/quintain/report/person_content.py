@@ -288,7 +288,8 @@ def _standing(line: ProgressLine, progress: Progress, usual: Usual | None, ends:
 def _by_the_rule(change: SessionChange, progress: Progress, quantity: str) -> str:
     said = f"{'real' if change.real else 'not beyond error'}; {change.verdict}"
     if change.common is not None and progress.widened(change):
-        said += f"; calibrated anew in between ({named_parts(change.common, quantity)})"
+        named = f"{named_parts(change.common, quantity)} {_unit(quantity)}".rstrip()
+        said += f"; calibrated anew in between ({named})"
     return said
 
 
