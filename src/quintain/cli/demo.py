@@ -58,8 +58,8 @@ def demo(
             f"\nAll {against.n_strikes} strikes against the simulated truth (those without an undisturbed "
             f"zero left out): corrected peaks are off by at most {against.worst_peak:.1%}, raw ones by up to "
             f"{against.worst_raw:.0%}, impulses by at most {against.worst_impulse:.1%}, approach speeds by "
-            f"at most {against.worst_speed:.1%}; {covered} of {stated} stated 95 % intervals hold the truth."
-            "\n"
+            f"at most {against.worst_speed:.1%}, effective masses by at most {against.worst_mass:.1%}; "
+            f"{covered} of {stated} stated 95 % intervals hold the truth.\n"
         )
         for state in made.rigs:
             reasons = f" {'; '.join(state.reasons)} ({state.rig.note})." if state.reasons else ""

@@ -45,6 +45,7 @@ class Against:
     worst_peak: float
     worst_raw: float
     worst_speed: float
+    worst_mass: float
     covered: tuple[int, int]
     """How many of how many stated values hold the truth within their 95 % interval."""
 
@@ -121,7 +122,7 @@ def analyses_in_force(lab: Lab) -> dict[str, Analysis]:
 
 
 def _compare(analyses: Mapping[str, Analysis], truth: Mapping[str, Sequence[Truth]]) -> Against:
-    worst = {"impulse": 0.0, "peak_force": 0.0, "approach_speed": 0.0, "raw": 0.0}
+    worst = {"impulse": 0.0, "peak_force": 0.0, "approach_speed": 0.0, "effective_mass": 0.0, "raw": 0.0}
     n = covered = stated = 0
     for name, known in truth.items():
         for strike in analyses[name].strikes:
@@ -130,7 +131,7 @@ def _compare(analyses: Mapping[str, Analysis], truth: Mapping[str, Sequence[Trut
             n += 1
             true = known[int(np.argmin([abs(t.start - strike.start) for t in known]))]
             raw = strike.quantities.get("peak_force_raw")
-            for quantity in ("impulse", "peak_force", "approach_speed"):
+            for quantity in ("impulse", "peak_force", "approach_speed", "effective_mass"):
                 measured, value = strike.quantities.get(quantity), getattr(true, quantity)
                 if measured is None or measured.expanded is None:
                     continue
@@ -141,5 +142,6 @@ def _compare(analyses: Mapping[str, Analysis], truth: Mapping[str, Sequence[Trut
                 if quantity == "peak_force" and raw is not None:
                     worst["raw"] = max(worst["raw"], abs(raw.value - value) / value)
     return Against(
-        n, worst["impulse"], worst["peak_force"], worst["raw"], worst["approach_speed"], (covered, stated)
-    )
+        n, worst["impulse"], worst["peak_force"], worst["raw"], worst["approach_speed"],
+        worst["effective_mass"], (covered, stated),
+    )  # fmt: skip

@@ -60,7 +60,10 @@ DROP_MASS, U_DROP_MASS = 10.0, 0.004
 DROP_HEIGHTS = (0.30, 0.60, 1.00)
 
 FLIGHT = 0.22
-"""Time in which a limb comes from rest to the pad. [s]"""
+"""Time in which a limb comes from rest to the speed at which its push begins. [s]"""
+
+RUN_UP = 0.03
+"""Time from the beginning of the push to the pad: a sensor on a limb feels the push before contact. [s]"""
 
 CLOCK_AHEAD, CLOCK_DRIFT = 1.37, 40e-6
 """What the sensor's clock shows when the force's shows zero [s], and how much faster it runs."""
@@ -124,7 +127,8 @@ class Truth:
     impulse: float
     peak_force: float
     approach_speed: float
-    mass: float
+    effective_mass: float
+    """The moving mass that was put in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,8 +186,11 @@ def strike_series(
         progress("simulated strikes", i, len(blows))
         at = SPACING * (i + 0.6) + generator.uniform(0, 0.2)
         for second in range(2 if blow.after else 1):
-            push = Push(blow.push, start=-0.03, duration=0.055, rise=0.02)
-            striker = Striker(blow.mass, blow.speed * (1.25 if second else 1.0), gap=0.001, push=push)
+            push = Push(blow.push, duration=RUN_UP + 0.025, rise=0.02)
+            speed_there = blow.speed * (1.25 if second else 1.0)
+            speed_here = speed_there - blow.push / blow.mass * (RUN_UP - push.rise / 2)
+            gap = RUN_UP * (speed_here + speed_there) / 2
+            striker = Striker(blow.mass, speed_here, gap=gap, push=push)
             motion = simulate_strike(striker, rig.target, duration=0.8, rate=FINE, tolerance=1e-6)
             first = round((at + second * blow.after) * FINE)
             signal[first : first + motion.cell_output.size] += motion.cell_output
@@ -285,7 +292,7 @@ def truth_as_text(truth: Sequence[Truth]) -> str:
     ]
     lines += [
         f"{t.start:.5f},{t.person},{t.kind},{t.side},{t.impulse:.4f},{t.peak_force:.2f},"
-        f"{t.approach_speed:.4f},{t.mass:.4f}"
+        f"{t.approach_speed:.4f},{t.effective_mass:.4f}"
         for t in truth
     ]
     return "\n".join(lines) + "\n"
