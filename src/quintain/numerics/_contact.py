@@ -114,7 +114,8 @@ def find_contact(
     u_force : array_like, shape (n,) or float
         Standard uncertainty of the force without the share of the gain. [N]
     multiple : float
-        The threshold is at least so many standard uncertainties at each instant. [1]
+        The threshold is at least so many times the median, over each side of the peak, of the standard
+        uncertainty. [1]
     fraction : float
         It is at least this fraction of the peak. [1]
 
@@ -133,9 +134,12 @@ def find_contact(
     -----
     The search goes outward from the peak, because a smoothed force wavers before the contact and the
     first crossing from outside may be such a wave; so the threshold can be low. A fixed part of the peak
-    is common practice, no source; the tie to the force's own uncertainty is ours. The crossing lies
-    between two points by a straight line; its uncertainty is that of the force over its slope. The touch
-    itself comes earlier than the start, and the parting later than the end.
+    is common practice, no source; the tie to the force's own uncertainty is ours. A correction for ringing
+    is unsure for a millisecond or two where its pulse may have a kink; the median counts, or such a place
+    would pass for the end of a pulse that goes on, and start and end would be those of the kink (on
+    simulated strikes 0.8 ms late and 3 ms early, against 0.1 ms early and 1 ms). The crossing lies
+    between two points by a straight line. The touch itself comes earlier than the start, and the parting
+    later than the end.
 
     Examples
     --------
@@ -148,15 +152,19 @@ def find_contact(
     """
     force, time, u_force = force_grid(force, time, u_force)
     i_peak = int(np.argmax(force))
-    level = np.maximum(multiple * u_force, fraction * force[i_peak])
-    if not force[i_peak] > level[i_peak]:
+    at_peak = max(multiple * u_force[i_peak], fraction * force[i_peak])
+    if not force[i_peak] > at_peak:
         raise ValueError(
             f"the peak of {force[i_peak]:.6g} N does not stand above the threshold of "
-            f"{level[i_peak]:.6g} N: there is no contact to find"
+            f"{at_peak:.6g} N: there is no contact to find"
         )
-    start, level_start, u_start = find_crossing(force, time, u_force, level, i_peak, -1)
-    end, level_end, u_end = find_crossing(force, time, u_force, level, i_peak, +1)
-    return Contact(start, end, u_start, u_end, level_start, level_end)
+    levels = [
+        max(multiple * float(np.median(side)), fraction * float(force[i_peak]))
+        for side in (u_force[: i_peak + 1], u_force[i_peak:])
+    ]
+    start, u_start = find_crossing(force, time, u_force, levels[0], i_peak, -1)
+    end, u_end = find_crossing(force, time, u_force, levels[1], i_peak, +1)
+    return Contact(start, end, u_start, u_end, *levels)
 
 
 def contact_time(
@@ -303,9 +311,9 @@ def width_at_level(
     force, time, u_force = force_grid(force, time, u_force)
     check_fractions(fraction)
     i_peak = index_of_peak(force)
-    level = np.full(force.size, fraction * force[i_peak])
-    start, _, u_start = find_crossing(force, time, u_force, level, i_peak, -1)
-    end, _, u_end = find_crossing(force, time, u_force, level, i_peak, +1)
+    level = fraction * float(force[i_peak])
+    start, u_start = find_crossing(force, time, u_force, level, i_peak, -1)
+    end, u_end = find_crossing(force, time, u_force, level, i_peak, +1)
     u_level = fraction * u_force[i_peak]
     lost = u_level * (1 / slope_at(force, time, start) - 1 / slope_at(force, time, end))
     return combine(end - start, start=-u_start, end=u_end, peak=-lost)
@@ -323,29 +331,41 @@ def find_crossing(
     force: NDArray[np.float64],
     time: NDArray[np.float64],
     u_force: NDArray[np.float64],
-    level: NDArray[np.float64],
+    level: float,
     i_peak: int,
     step: int,
-) -> tuple[float, float, float]:
-    """Instant, level and standard uncertainty of the first crossing outward from the peak."""
-    excess = force - level
-    side = excess[i_peak::step]
-    below = np.flatnonzero(side < 0)
-    if not below.size:
+) -> tuple[float, float]:
+    """
+    Instant and standard uncertainty of the first crossing of a level outward from the peak.
+
+    The uncertainty is half the way between the crossings of the force with one ``u_force`` less and more:
+    ``u_force`` over the slope where the edge is straight, and not without bounds where it lies flat.
+    """
+    side = slice(i_peak, None, step)
+    out, excess, u_out = time[side], force[side] - level, u_force[side]
+    place = _first_below(excess)
+    if place is None:
         edge = "first" if step < 0 else "last"
         raise ValueError(
             f"the force is above its threshold up to the {edge} point: the pulse is cut off there"
         )
-    outer = i_peak + step * int(below[0])
-    inner = outer - step
-    part = excess[inner] / (excess[inner] - excess[outer])
-    instant = time[inner] + part * (time[outer] - time[inner])
-    at = level[inner] + part * (level[outer] - level[inner])
-    u = u_force[inner] + part * (u_force[outer] - u_force[inner])
-    step_in_force = abs(force[inner] - force[outer])
-    if step_in_force == 0:
-        raise ValueError(f"the force is flat where it crosses its threshold, at {instant} s: no edge to find")
-    return float(instant), float(at), float(u * abs(time[inner] - time[outer]) / step_in_force)
+    points = np.arange(out.size)
+    near, far = _first_below(excess - u_out), _first_below(excess + u_out)
+    ends = [0.0 if near is None else near, out.size - 1.0 if far is None else far]
+    nearest, farthest = np.interp(ends, points, out)
+    return float(np.interp(place, points, out)), float(abs(farthest - nearest) / 2)
+
+
+def _first_below(excess: NDArray[np.float64]) -> float | None:
+    """Place, in points and parts of them, where the excess first falls below zero; None if it never does."""
+    below = np.flatnonzero(excess < 0)
+    if not below.size:
+        return None
+    outer = int(below[0])
+    if outer == 0:
+        return 0.0
+    inner = outer - 1
+    return inner + float(excess[inner] / (excess[inner] - excess[outer]))
 
 
 def slope_at(force: NDArray[np.float64], time: NDArray[np.float64], instant: float) -> float:

@@ -63,8 +63,8 @@ def rate_of_force_development(
     check_fractions(low, high)
     i_peak = index_of_peak(force)
     peak = float(force[i_peak])
-    t_low, _, u_low = find_crossing(force, time, u_force, np.full(force.size, low * peak), i_peak, -1)
-    t_high, _, u_high = find_crossing(force, time, u_force, np.full(force.size, high * peak), i_peak, -1)
+    t_low, u_low = find_crossing(force, time, u_force, low * peak, i_peak, -1)
+    t_high, u_high = find_crossing(force, time, u_force, high * peak, i_peak, -1)
     rise = t_high - t_low
     rate = (high - low) * peak / rise
     # a higher peak lifts both levels: the mean slope gains height and the crossings move later

@@ -508,7 +508,7 @@ def _as_percent(log_interval: tuple[float, float]) -> tuple[float, float]:
 
 
 def _progress(answers: list[ProgressAnswer]) -> list[Section]:
-    sections = []
+    sections: list[Section] = []
     for quantity, rows in _grouped(answers, lambda a: a.quantity):
         heads = (
             Column("person", kind="words"),
