@@ -6,6 +6,7 @@ import io
 import shutil
 import zipfile
 from hashlib import sha256
+from urllib.parse import quote
 
 import httpx
 import pytest
@@ -287,6 +288,19 @@ def test_what_is_not_there_is_said_in_words(api, path, status):
     error = answer.json()["error"]
     assert error["status"] == status
     assert len(error["message"]) > 10
+
+
+def test_a_version_that_a_rig_never_had_is_not_there(api):
+    name = get(api, "/api/rigs")[0]["name"]
+    answer = api.get(f"/api/rigs/{quote(name)}/file", params={"version": "null"})
+    assert (answer.status_code, "no version 'null'" in answer.text) == (404, True)
+
+
+def test_a_value_of_another_kind_is_not_taken_for_what_it_resembles(api):
+    assert api.patch("/api/people/P01", json={"changes": False}).status_code == 422
+    assert api.post("/api/sessions", json={"code": "S-77", "when": 0}).status_code == 422
+    made = api.post("/api/sessions", json={"code": "S-77", "when": "2026-05-04T16:30:00+02:00"})
+    assert made.json()["when"] == "2026-05-04T14:30:00Z"
 
 
 def test_wrong_fields_are_named(api):

@@ -17,7 +17,7 @@ from quintain.domain.as_json import measured_as_json
 from quintain.domain.rig import Rig
 from quintain.domain.rig_log import KINDS, LogEntry
 from quintain.domain.rig_state import DueCheck
-from quintain.errors import ConflictError, LabError, UsageError
+from quintain.errors import ConflictError, LabError, MissingError, UsageError
 from quintain.store import schema
 from quintain.store.lab import Lab, Writer
 from quintain.tasks.evidence_time import evidence_time
@@ -387,5 +387,5 @@ def _version(database: Database, name: str, version: str | None) -> schema.RigVe
     row = database.get(schema.RigVersion, version or rig.current)
     if row is None or row.rig_id != rig.id:
         what = f"no version {version!r}" if version else "no version in use"
-        raise LabError(f"the rig {name!r} has {what} in the lab; add its rig file")
+        raise MissingError(f"the rig {name!r} has {what} in the lab; add its rig file")
     return row

@@ -127,6 +127,7 @@ Offset = Annotated[int, Query(ge=0, le=_LARGEST, description="How many to pass o
 Count = Annotated[int, Query(ge=1, le=1000, description="How many to give at most.")]
 CHANGES = Field(
     default=None,
+    strict=True,  # a false that passed for 0 would compare with a number nobody gave
     ge=0,
     le=_LARGEST,
     description="The counter `changes` as you saw it. If it is another one by now, 409 is answered and "

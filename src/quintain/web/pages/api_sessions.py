@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from typing import Annotated, Any
 
 from fastapi import Path
-from pydantic import AfterValidator, AwareDatetime, Field
+from pydantic import AfterValidator, AwareDatetime, BeforeValidator, Field
 
 from quintain.store.queries_groups import GroupRow
 from quintain.store.queries_lists import SessionRow, list_sessions
@@ -59,16 +59,22 @@ class SessionWhole(SessionOut):
     groups: list[Group] = Field(description="By person, type and side, without rejected strikes.")
 
 
-def _in_utc(when: datetime) -> datetime:
+def _in_utc(when: datetime | None) -> datetime | None:
     try:
-        return when.astimezone(UTC)
+        return None if when is None else when.astimezone(UTC)
     except OverflowError:
         raise ValueError("the time is beyond all calendars") from None
 
 
+def _as_text(when: object) -> object:
+    if when is not None and not isinstance(when, str):
+        raise ValueError("a time is text with its offset from UTC, as 2026-05-04T14:30:00Z")
+    return when
+
+
 class _Entries(Asked):
     title: str = Field(default="", max_length=200)
-    when: Annotated[AwareDatetime, AfterValidator(_in_utc)] | None = Field(
+    when: Annotated[AwareDatetime | None, BeforeValidator(_as_text), AfterValidator(_in_utc)] = Field(
         default=None, description="With its offset from UTC."
     )
     rig: str = Field(default="", max_length=200, description="Name of a rig of the lab.")
