@@ -67,6 +67,7 @@ validate: $(VENV)/dev.stamp
 	$(BIN)/python -m bench.validate_speed
 	$(BIN)/python -m bench.validate_limb
 	$(BIN)/python -m bench.validate_shared
+	$(BIN)/python -m bench.validate_contact
 
 # Rewrites the locks; needs uv on the path.
 lock:

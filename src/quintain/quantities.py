@@ -42,8 +42,10 @@ GLOSSARY: dict[str, Quantity] = {
         Quantity("start", "Start of contact", "t₀", "s",
                  "First instant of contact, on the clock of the recording."),
         Quantity("contact_time", "Contact time", "T", "s",
-                 "From the first instant at which the force on the cell rises above zero to the last; for "
-                 "several contacts from the first start to the last end.", shown_unit="ms", shown_factor=1e3),
+                 "Time for which the force on the cell stays above 1 % of its peak, or above three times its "
+                 "usual standard uncertainty if that is more; the toes below are left out, a millisecond or "
+                 "two on soft pads. For several contacts from the first start to the last end.",
+                 shown_unit="ms", shown_factor=1e3),
         Quantity("impulse", "Impulse, whole event", "J", "N s",
                  "Integral of the force from the start of contact until the rig's ringing has died away. "
                  "Ringing does not change it: a linear cell has unit gain at zero frequency.", _MECHANICS),

@@ -27,6 +27,7 @@ from quintain.tasks.progress import Progress, silent
 __all__ = [
     "DROP_HEIGHTS",
     "DROP_MASS",
+    "FINE",
     "FIRST_STRIKES",
     "POST",
     "SCENARIO",
@@ -40,6 +41,7 @@ __all__ = [
     "loads_as_text",
     "motion_as_parquet",
     "quiet",
+    "simulate_blow",
     "strike_series",
     "taps",
     "truth_as_text",
@@ -157,6 +159,14 @@ FIRST_STRIKES = (
 """A first session with everything in it that can go wrong."""
 
 
+def simulate_blow(blow: Blow, rig: InventedRig) -> Motion:
+    """A blow from the beginning of its push, at the rate :data:`FINE`."""
+    push = Push(blow.push, duration=RUN_UP + 0.025, rise=0.02)
+    before = blow.speed - blow.push / blow.mass * (RUN_UP - push.rise / 2)
+    striker = Striker(blow.mass, before, gap=RUN_UP * (before + blow.speed) / 2, push=push)
+    return simulate_strike(striker, rig.target, duration=0.8, rate=FINE, tolerance=1e-6)
+
+
 def strike_series(
     blows: Sequence[Blow], rig: InventedRig, generator: np.random.Generator, progress: Progress = silent
 ) -> Series:
@@ -186,12 +196,7 @@ def strike_series(
         progress("simulated strikes", i, len(blows))
         at = SPACING * (i + 0.6) + generator.uniform(0, 0.2)
         for second in range(2 if blow.after else 1):
-            push = Push(blow.push, duration=RUN_UP + 0.025, rise=0.02)
-            speed_there = blow.speed * (1.25 if second else 1.0)
-            speed_here = speed_there - blow.push / blow.mass * (RUN_UP - push.rise / 2)
-            gap = RUN_UP * (speed_here + speed_there) / 2
-            striker = Striker(blow.mass, speed_here, gap=gap, push=push)
-            motion = simulate_strike(striker, rig.target, duration=0.8, rate=FINE, tolerance=1e-6)
+            motion = simulate_blow(replace(blow, speed=1.25 * blow.speed) if second else blow, rig)
             first = round((at + second * blow.after) * FINE)
             signal[first : first + motion.cell_output.size] += motion.cell_output
             _move_limb(speed, first, motion)
