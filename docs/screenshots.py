@@ -1,7 +1,7 @@
 """
-Pictures of the app for README and documentation, taken from the invented lab in Debian's Chromium.
+Pictures for README and documentation from the invented lab: the app in Debian's Chromium, and one figure.
 
-``make screenshots`` writes them to docs/pictures; look at them before you commit them.
+``make screenshots`` writes them to docs/pictures, and docs/strike.svg; look at them before you commit them.
 """
 
 from __future__ import annotations
@@ -19,6 +19,11 @@ from PIL import Image
 sys.path.insert(0, str(Path(__file__).parents[1]))  # run as a file, the folder of bench is not on the path
 
 from bench.served import demo_lab, started
+
+from quintain.report.figures.strike import draw_strike
+from quintain.report.figures.style import standalone
+from quintain.store.lab import Lab
+from quintain.tasks.current_analysis import current_analysis
 
 PLACE = Path(__file__).parent / "pictures"
 LARGEST = 200_000
@@ -87,28 +92,41 @@ def take(browser: Any, address: str, shot: Shot) -> str:
     return "; ".join(faults)
 
 
+def draw(lab: Path, number: int = 10) -> None:
+    """Draw a strike of the first session as the README shows it."""
+    with Lab.open(lab) as opened:
+        analysis = current_analysis(opened, "first.csv")
+    strike = next(s for s in analysis.strikes if s.number == number)
+    svg = standalone(draw_strike(strike, rate=analysis.rate))
+    (Path(__file__).parent / "strike.svg").write_text(svg, encoding="utf-8")
+
+
 def main() -> int:
     """Take all pictures; return 1 if one could not be taken as it should be."""
-    from playwright.sync_api import sync_playwright
-
     chromium = shutil.which("chromium")
     if chromium is None:
         print("Chromium is not installed; on Debian: apt-get install chromium")
         return 1
     PLACE.mkdir(exist_ok=True)
+    with tempfile.TemporaryDirectory() as folder:
+        lab = demo_lab(Path(folder))
+        draw(lab)
+        failed = _take_all(lab, chromium)
+    return int(failed > 0)
+
+
+def _take_all(lab: Path, chromium: str) -> int:
+    from playwright.sync_api import sync_playwright
+
     failed = 0
-    with (
-        tempfile.TemporaryDirectory() as folder,
-        started(demo_lab(Path(folder))) as served,
-        sync_playwright() as playwright,
-    ):
+    with started(lab) as served, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
         for shot in shots(served.address):
             problem = take(browser, served.address, shot)
             failed += bool(problem)
             print(f"{shot.name}: {problem or 'taken'}")
         browser.close()
-    return int(failed > 0)
+    return failed
 
 
 if __name__ == "__main__":
