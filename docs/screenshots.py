@@ -92,7 +92,7 @@ def take(browser: Any, address: str, shot: Shot) -> str:
     return "; ".join(faults)
 
 
-def draw(lab: Path, number: int = 10) -> None:
+def draw(lab: Path, number: int = 7) -> None:
     """Draw a strike of the first session as the README shows it."""
     with Lab.open(lab) as opened:
         analysis = current_analysis(opened, "first.csv")
