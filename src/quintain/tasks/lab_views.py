@@ -10,6 +10,7 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session as Database
+from sqlalchemy.orm import defer
 
 from quintain.domain.as_json import clock_from_json
 from quintain.domain.clock import ClockMatch
@@ -468,7 +469,10 @@ def rig_state_in_lab(lab: Lab, name: str, *, now: datetime | None = None) -> Rig
 def log_of_rig(database: Database, rig_id: int) -> list[LogEntry]:
     """Evidence of a rig as its log would hold it, oldest first."""
     rows = database.scalars(
-        select(Evidence).where(Evidence.rig_id == rig_id).order_by(Evidence.when, Evidence.id)
+        select(Evidence)
+        .options(defer(Evidence.answer))  # whole answers of tests are long, and a log has none
+        .where(Evidence.rig_id == rig_id)
+        .order_by(Evidence.when, Evidence.id)
     )
     return [_entry(row) for row in rows if row.kind in KINDS]
 
