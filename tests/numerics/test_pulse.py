@@ -153,6 +153,31 @@ def test_contact_time_covers_the_pulse(name):
     assert stated.value <= 0.01 <= stated.value + 2 * stated.u
 
 
+def test_a_moment_of_doubt_does_not_end_the_contact():
+    # a correction is unsure for 1.5 ms about a kink, here on either side of the peak, well inside the pulse
+    doubt = np.full(TIME.size, 2.0)
+    for middle in (0.0015, 0.0085):
+        doubt[np.abs(TIME - middle) < 0.00075] = 400.0
+    here, sure = find_contact(BLOW, TIME, doubt), find_contact(BLOW, TIME, 2.0)
+    assert (here.start, here.end) == (sure.start, sure.end)
+    assert here.u_end < 0.003
+
+
+def test_a_flat_edge_is_uncertain_within_bounds():
+    # the force creeps through its threshold of 30 N; 2 N over its slope would be 4 ms, beyond the data
+    force = np.where(TIME > 0.0095, 31.0 - 500 * (TIME - 0.0095), BLOW)
+    found = find_contact(force, TIME, 2.0)
+    assert found.end == pytest.approx(0.0115, abs=5e-5)
+    assert found.u_end == pytest.approx((TIME[-1] - 0.0095) / 2, abs=1e-4)
+
+
+def test_a_peak_that_is_hardly_above_the_usual_doubt_is_no_contact():
+    doubt = np.full(TIME.size, 2000.0)
+    doubt[int(np.argmax(BLOW))] = 1.0
+    with pytest.raises(ValueError, match="does not stand above the threshold"):
+        find_contact(BLOW, TIME, doubt)
+
+
 def test_contact_is_sought_from_the_peak():
     # a wave before the contact, higher than the threshold: not the start
     force = BLOW + 60 * np.exp(-(((TIME + 0.003) / 0.0003) ** 2))
