@@ -32,6 +32,17 @@ def write_recording(path: Path, seed: int, *, n: int = 1) -> Path:
     return path
 
 
+RIG_OF_LIMB = """name = "invented rig"
+[[modes]]
+natural_frequency = 220.0
+damping_ratio = 0.02
+u_natural_frequency = 0.5
+u_damping_ratio = 0.001
+[calibration]
+u_gain = 0.003
+"""
+"""The rig that :func:`write_force_and_motion` strikes."""
+
 SENSOR_AHEAD = 100.0
 """The clock of the motion less that of the force. [s]"""
 

@@ -24,17 +24,8 @@ from quintain.tasks.import_recordings import import_recordings
 from quintain.tasks.lab_inputs import stale
 from quintain.tasks.package import lab_from_package, write_package
 from quintain.tasks.replay import curves_of, history_of, replay
-from simulated_lab import SENSOR_AHEAD, add_recording, set_rig, write_force_and_motion
+from simulated_lab import RIG_OF_LIMB, SENSOR_AHEAD, add_recording, set_rig, write_force_and_motion
 
-RIG = """name = "invented rig"
-[[modes]]
-natural_frequency = 220.0
-damping_ratio = 0.02
-u_natural_frequency = 0.5
-u_damping_ratio = 0.001
-[calibration]
-u_gain = 0.003
-"""
 SENSOR = 'name = "wrist (invented)"\nnormal = [1.0, 0.0, 0.0]\n'
 
 
@@ -47,7 +38,7 @@ def files(tmp_path_factory):
 def alone(files):
     """The same without a lab."""
     force, motion = files
-    rig = q.Rig.from_toml(f"{RIG}[sensor]\n{SENSOR}")
+    rig = q.Rig.from_toml(f"{RIG_OF_LIMB}[sensor]\n{SENSOR}")
     analysis = q.analyse(q.read(force), rig=rig)
     return add_motion(analysis, motion=motion, setup=ImuSetup.of(rig.sensor), kind="punch")
 
@@ -56,7 +47,7 @@ def alone(files):
 def lab(files, tmp_path):
     force, motion = files
     with Lab.create(tmp_path / "lab", name="invented", invented=True) as lab:
-        set_rig(lab, f"{RIG}[sensor]\n{SENSOR}")
+        set_rig(lab, f"{RIG_OF_LIMB}[sensor]\n{SENSOR}")
         with lab.writing("tester") as writer:
             rig_id = writer.database.scalars(select(Rig.id)).one()
         sha256 = add_recording(lab, motion, reading={}, kind="motion")
@@ -140,7 +131,7 @@ def even(tmp_path_factory):
 def imported(folder, force, motion, **said):
     """A lab into which both came with a table that says this of them."""
     lab = Lab.create(folder / "lab", name="invented", invented=True)
-    set_rig(lab, f"{RIG}[sensor]\n{SENSOR}")
+    set_rig(lab, f"{RIG_OF_LIMB}[sensor]\n{SENSOR}")
     entry = {
         "file": force.name,
         "motion": motion.name,
@@ -169,7 +160,7 @@ def test_what_a_table_says_gives_the_numbers_of_the_command_line(even, tmp_path,
     force, imu, track = even
     which, said = CASES[case]
     motion = track if which == "track" else imu
-    rig = q.Rig.from_toml(f"{RIG}[sensor]\n{SENSOR}")
+    rig = q.Rig.from_toml(f"{RIG_OF_LIMB}[sensor]\n{SENSOR}")
     if case == "sync":
         offset = clock_offset_of_pulses(force, motion, said["sync"])
     else:

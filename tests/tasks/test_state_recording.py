@@ -33,17 +33,8 @@ from quintain.tasks.package import lab_from_package, write_package
 from quintain.tasks.replay import replay
 from quintain.tasks.review import accept, retag, undo
 from quintain.tasks.state_recording import state_recording
-from simulated_lab import SENSOR_AHEAD, add_recording, set_rig, write_force_and_motion
+from simulated_lab import RIG_OF_LIMB, SENSOR_AHEAD, add_recording, set_rig, write_force_and_motion
 
-RIG = """name = "invented rig"
-[[modes]]
-natural_frequency = 220.0
-damping_ratio = 0.02
-u_natural_frequency = 0.5
-u_damping_ratio = 0.001
-[calibration]
-u_gain = 0.003
-"""
 SENSOR = '[sensor]\nname = "wrist (invented)"\nnormal = [1.0, 0.0, 0.0]\n'
 STARTS = (1.5, 3.5, 5.5, 7.5)
 GATES = "# gym of Ada\nfirst [s];second [s];spacing [m];to pad [m];who\n" + "".join(
@@ -71,7 +62,7 @@ def files(tmp_path_factory):
 @pytest.fixture
 def lab(files, tmp_path):
     with Lab.create(tmp_path / "lab", name="invented", invented=True) as lab:
-        set_rig(lab, RIG + SENSOR)
+        set_rig(lab, RIG_OF_LIMB + SENSOR)
         with lab.writing("tester") as writer:
             database = writer.database
             database.add_all(
@@ -135,7 +126,7 @@ def test_a_motion_that_was_found_a_day_later(lab, files):
     second = analysed(lab)
     assert stale(lab) == []
     assert recording_view(lab, "force.csv").out_of_date == ()
-    rig = q.Rig.from_toml(RIG + SENSOR)
+    rig = q.Rig.from_toml(RIG_OF_LIMB + SENSOR)
     alone = add_motion(
         q.analyse(q.read(files / "force.csv"), rig=rig), motion=files / "motion.csv", kind="punch",
         setup=motion_setup(rig), clock_offset=parse_clock_offset("100+-0.2"),
@@ -148,7 +139,7 @@ def test_a_motion_that_was_found_a_day_later(lab, files):
     assert replay(lab, first.saved.analysis_id).same
     assert replay(lab, second.saved.analysis_id).same
     # a newer rig is no statement, and makes nothing wrong
-    set_rig(lab, RIG.replace("220.0", "221.0") + SENSOR)
+    set_rig(lab, RIG_OF_LIMB.replace("220.0", "221.0") + SENSOR)
     assert [list(wanted.because) for wanted in stale(lab)] == [["rig"]]
     assert recording_view(lab, "force.csv").out_of_date == ()
 
@@ -163,7 +154,7 @@ def test_light_gates_whose_times_came_on_paper(lab, files, tmp_path):
     table = tmp_path / "gates.csv"
     table.write_text(GATES)
     alone = add_motion(
-        q.analyse(q.read(files / "force.csv"), rig=q.Rig.from_toml(RIG + SENSOR)),
+        q.analyse(q.read(files / "force.csv"), rig=q.Rig.from_toml(RIG_OF_LIMB + SENSOR)),
         speeds=str(table),
         kind="punch",
     )
@@ -449,7 +440,7 @@ def test_a_strike_that_was_retagged_stays(lab):
 
 def test_another_rig_is_a_statement(lab):
     first = analysed(lab)
-    version = set_rig(lab, RIG.replace("invented rig", "other rig").replace("220.0", "221.0"))
+    version = set_rig(lab, RIG_OF_LIMB.replace("invented rig", "other rig").replace("220.0", "221.0"))
     say(lab, rig="other rig")
     (wanted,) = stale(lab)
     assert wanted.because["told"] == "what is stated of it changed: the rig"
